@@ -1,0 +1,452 @@
+package resolve
+
+import (
+	"platewright/catalog"
+	"platewright/resolve/plate"
+)
+
+// Catalogue is what a decision reads: the rows it needs and never the whole.
+// An edition in the store and a catalogue in memory both are one.
+type Catalogue interface {
+	// Group gives the rows of t that share the group key, nil for none. The
+	// rows must not be changed.
+	Group(t *catalog.Table, key string) ([]catalog.Row, error)
+	// Seek gives the first group key of t that is not below from.
+	Seek(t *catalog.Table, from string) (key string, ok bool, err error)
+	// Referring gives, in order, the keys of the groups of t with a row whose
+	// cell in the reverse column has the folded text key, until each returns
+	// false.
+	Referring(t *catalog.Table, column, key string, each func(group string) bool) error
+}
+
+// Question is what is asked about one unit.
+type Question struct {
+	Plate    string            `json:"plate,omitempty"`   // the unit's plate as read; ? and [38] stand for open characters
+	Fields   map[string]string `json:"fields,omitempty"`  // the plate field by field, instead of Plate
+	Labels   []string          `json:"labels,omitempty"`  // labels of other assemblies as read
+	Saw      []Observation     `json:"saw,omitempty"`     // marks found on the unit
+	Vehicle  string            `json:"vehicle,omitempty"` // the vehicle it came from, a hint
+	Serial   catalog.Serial    `json:"serial,omitempty"`  // the unit's serial number, 0 for not known
+	Built    catalog.Date      `json:"-"`                 // the unit's build date, 0 for not known
+	BuiltISO string            `json:"built,omitempty"`   // Built as text
+	Work     []string          `json:"work,omitempty"`    // scopes of work; none asks for every role
+	Roles    []string          `json:"roles,omitempty"`   // roles asked for, beside those of Work
+	Part     string            `json:"part,omitempty"`    // a part asked about by any number it goes by
+}
+
+// Observation is a mark with the value found on this unit.
+type Observation struct {
+	Mark  string `json:"mark"`
+	Value string `json:"value"`
+}
+
+// Verdict is the answer for a role or a part. Its zero value is not settled, so
+// that a forgotten assignment can never read as fits.
+type Verdict int
+
+const (
+	NotSettled Verdict = iota
+	Fits
+	DoesNotFit
+)
+
+// String gives the word of the verdict as JSON carries it.
+func (v Verdict) String() string { return [...]string{"not-settled", "fits", "does-not-fit"}[v] }
+
+// MarshalText writes the word of the verdict.
+func (v Verdict) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
+
+// UnmarshalText reads the word of a verdict.
+func (v *Verdict) UnmarshalText(b []byte) error {
+	for _, w := range []Verdict{NotSettled, Fits, DoesNotFit} {
+		if w.String() == string(b) {
+			*v = w
+			return nil
+		}
+	}
+	return &catalog.ValueError{Value: string(b), Reason: "it is no verdict", Mend: "use fits, does-not-fit or not-settled"}
+}
+
+// Schema names the form of the decision's JSON.
+const Schema = "platewright/resolve/1"
+
+// Decision is the whole answer to a [Question]: data first. Equal questions on
+// equal catalogues give equal decisions, down to the bytes of their JSON.
+type Decision struct {
+	Schema       string          `json:"schema"`
+	Edition      Edition         `json:"edition"`
+	Question     Question        `json:"question"`
+	Reading      []Reading       `json:"reading"`
+	Assemblies   []AssemblyState `json:"assemblies"`
+	Mixed        *Mixed          `json:"mixed"` // null unless assemblies name different variants
+	Conflicts    []Conflict      `json:"conflicts"`
+	Roles        []RoleAnswer    `json:"roles"`
+	Part         *PartAnswer     `json:"part,omitempty"` // only when a part was asked about
+	LookAlikes   []LookAlike     `json:"lookAlikes"`
+	SafeToOrder  []OrderLine     `json:"safeToOrder"`
+	Held         []HeldLine      `json:"held"`
+	NextCheck    *NextCheck      `json:"nextCheck"` // null if nothing needs to be looked at, or nothing would help
+	Cautions     []Caution       `json:"cautions"`
+	Observations []Observed      `json:"observations"`
+	Notes        []Note          `json:"notes"` // the shop's notes on what the answer names
+}
+
+// Edition says which catalogue was asked.
+type Edition struct {
+	Name   string `json:"name"`             // "demo", or where the catalogue stands
+	Number int    `json:"number"`           // 0 for a catalogue without editions
+	Digest string `json:"digest,omitempty"` // hexadecimal
+}
+
+// ReadingOutcome says what became of a text read from a plate or label.
+type ReadingOutcome string
+
+const (
+	ReadingMatched  ReadingOutcome = "matched"          // it names at least one variant of the catalogue
+	ReadingUnknown  ReadingOutcome = "not-in-catalogue" // a layout fits, but the catalogue has no such variant
+	ReadingRejected ReadingOutcome = "check-failed"     // a layout fits, but its check character does not
+	ReadingNoLayout ReadingOutcome = "no-layout"        // no layout of the catalogue could have produced it
+)
+
+// Reading is one text read from a plate or label, with what it can be.
+type Reading struct {
+	Text     string              `json:"text"`     // canonical text of the reading
+	Assembly string              `json:"assembly"` // the assembly that carries it
+	Outcome  ReadingOutcome      `json:"outcome"`
+	Matches  []ReadingMatch      `json:"matches"`            // one for each layout and alignment that leaves variants
+	Rejected *plate.Rejection    `json:"rejected,omitempty"` // of a failed check
+	Furthest *plate.Mismatch     `json:"furthest,omitempty"` // of no layout: how far the best one got
+	Near     []plate.NearReading `json:"near"`               // never taken as the answer
+}
+
+// ReadingMatch is a layout that could have produced a reading.
+type ReadingMatch struct {
+	Layout    string         `json:"layout"`
+	Fields    []FieldText    `json:"fields"`
+	Recovered []FieldText    `json:"recovered"` // fields with characters that only the check character tells
+	Serial    catalog.Serial `json:"serial,omitempty"`
+	BuiltFrom string         `json:"builtFrom,omitempty"` // ISO 8601 dates
+	BuiltTo   string         `json:"builtTo,omitempty"`
+	Checked   bool           `json:"checked"` // a check character was read and agrees
+	Variants  int            `json:"variants"`
+}
+
+// FieldText is a field of a plate with its text; open characters as in a reading.
+type FieldText struct {
+	Field string `json:"field"`
+	Means string `json:"means"`
+	Text  string `json:"text"`
+}
+
+// Basis says what an assembly's candidates rest on.
+type Basis string
+
+const (
+	BasisOwn      Basis = "own-evidence" // its own plate or label, or marks seen on it
+	BasisAsBuilt  Basis = "as-built"     // assumed: the one that the unit was built with
+	BasisFamily   Basis = "family"       // only the family is known, from another assembly
+	BasisNone     Basis = "none"         // nothing that was read or seen leaves a candidate
+	BasisConflict Basis = "conflict"     // the evidence contradicts itself
+)
+
+// AssemblyState is what one assembly can still be.
+type AssemblyState struct {
+	Assembly   string      `json:"assembly"`
+	Basis      Basis       `json:"basis"`
+	Follows    string      `json:"follows,omitempty"` // the assembly whose identity is assumed, for as-built
+	Candidates []Candidate `json:"candidates"`        // likeliest first; order never decides
+	Total      int         `json:"total"`             // how many candidates there are, listed or not
+	Excluded   []Reason    `json:"excluded"`          // variants that a deciding mark took out, with it
+}
+
+// Candidate is a variant that reading and observations still allow.
+type Candidate struct {
+	Variant catalog.VariantCode `json:"variant"`
+	Family  string              `json:"family"`
+	Name    string              `json:"name,omitempty"`
+	Count   int                 `json:"count,omitempty"` // built quantity, where known
+	Hints   int                 `json:"hints"`           // hinting marks that agree less those that differ
+}
+
+// Mixed says that assemblies of the unit name different variants.
+type Mixed struct {
+	Parts []MixedPart `json:"parts"`
+}
+
+// MixedPart is one assembly of a mixed unit.
+type MixedPart struct {
+	Assembly string                `json:"assembly"`
+	Variants []catalog.VariantCode `json:"variants"`
+}
+
+// Conflict is a smallest set of statements about one assembly that cannot all
+// be true.
+type Conflict struct {
+	Assembly   string      `json:"assembly"`
+	Statements []Statement `json:"statements"`
+}
+
+// StatementKind tells where a statement about the unit comes from.
+type StatementKind string
+
+const (
+	StatementReading StatementKind = "reading"
+	StatementMark    StatementKind = "mark"
+	StatementSerial  StatementKind = "serial"
+	StatementBuilt   StatementKind = "built"
+)
+
+// Statement is one thing that was said about the unit, and how to look again.
+type Statement struct {
+	Kind  StatementKind `json:"kind"`
+	Text  string        `json:"text"`            // the reading, the value, the serial number, the date
+	Mark  string        `json:"mark,omitempty"`  // of a mark
+	Again string        `json:"again,omitempty"` // how to look, from the catalogue
+}
+
+// Observed is an observation with what it did.
+type Observed struct {
+	Observation
+	Assembly string                `json:"assembly"`
+	Force    catalog.Force         `json:"force"`
+	Excludes int                   `json:"excludes"` // candidates it took out by itself; a hinting mark never does
+	Differs  []catalog.VariantCode `json:"differs"`  // of a hinting mark: remaining candidates that show another value
+}
+
+// RoleAnswer is the answer for one role.
+type RoleAnswer struct {
+	Role     string           `json:"role"`
+	Name     string           `json:"name"`
+	Assembly string           `json:"assembly"`
+	Kind     catalog.RoleKind `json:"kind"`
+	OneTime  bool             `json:"oneTime"`
+	Need     catalog.Need     `json:"need,omitempty"` // by the scope of work; empty without one
+	Why      string           `json:"why,omitempty"`  // why the scope of work takes it
+	Verdict  Verdict          `json:"verdict"`
+	Lines    []Line           `json:"lines"`   // what to take, when it fits
+	Groups   []Group          `json:"groups"`  // the outcomes that are still possible; one when it is settled alike
+	Reasons  []Reason         `json:"reasons"` // why this verdict
+}
+
+// Line is one position of a role: what to take there.
+type Line struct {
+	Position string   `json:"position,omitempty"`
+	Choices  []Choice `json:"choices"` // alternatives, the preferred first
+}
+
+// Choice is one way to fill a line.
+type Choice struct {
+	Stated     catalog.PartNo `json:"stated"`     // the part, or for a fluid the specification, that the statement names
+	Items      []Item         `json:"items"`      // what to buy
+	Companions []Item         `json:"companions"` // what must come along
+	Buyable    bool           `json:"buyable"`    // false: nothing that serves is sold any more
+	Rank       int            `json:"rank"`       // the statement's order among alternatives
+	Steps      int            `json:"steps"`      // replacements between what is stated and what is bought
+	Trail      []Reason       `json:"trail"`      // the rows used, in order
+}
+
+// Item is a number to buy, with how many pieces or litres.
+type Item struct {
+	Part   catalog.PartNo   `json:"part"`
+	Name   string           `json:"name"`
+	Kind   catalog.PartKind `json:"kind"`
+	Origin catalog.Origin   `json:"origin"`
+	Qty    int              `json:"qty,omitempty"`   // pieces
+	Litres catalog.Decimal  `json:"litres,omitzero"` // of a fluid; left out where the scope of work does not tell
+	Look   string           `json:"look,omitempty"`
+}
+
+// Group is one possible outcome of a role, with the units that have it.
+type Group struct {
+	Outcome OutcomeKind `json:"outcome"`
+	Lines   []Line      `json:"lines"`
+	Members []Member    `json:"members"`
+	Total   int         `json:"total"` // how many members there are, listed or not
+}
+
+// OutcomeKind is what the catalogue says about one candidate in one role.
+type OutcomeKind string
+
+const (
+	OutcomeNoStatement OutcomeKind = "no-statement"
+	OutcomeFits        OutcomeKind = "fits"
+	OutcomeDoesNotFit  OutcomeKind = "does-not-fit"
+)
+
+// Member is a candidate, under conditions where it has several outcomes.
+type Member struct {
+	Variant catalog.VariantCode `json:"variant"`
+	When    []When              `json:"when"` // all must hold; empty for always
+}
+
+// When is a condition on the unit that is not known yet.
+type When struct {
+	Kind  StatementKind `json:"kind"` // mark, serial or built
+	Mark  string        `json:"mark,omitempty"`
+	Value string        `json:"value,omitempty"` // of a mark; empty stands for any other value than those named
+	From  string        `json:"from,omitempty"`  // first serial number or build date; empty for open
+	To    string        `json:"to,omitempty"`    // last one; empty for open
+}
+
+// Code of a reason: a closed list; see reasons.go for the meaning of each.
+type Code string
+
+// Reason is one step of a proof: a row of the catalogue that was used, or a
+// rule that combined others. Only the fields that its code speaks of are set.
+type Reason struct {
+	Code      Code                `json:"code"`
+	Table     string              `json:"table,omitempty"` // the row used: its table,
+	Row       string              `json:"row,omitempty"`   // its name there
+	Source    string              `json:"source,omitempty"`
+	Assembly  string              `json:"assembly,omitempty"`
+	Variant   catalog.VariantCode `json:"variant,omitempty"`
+	Role      string              `json:"role,omitempty"`
+	Position  string              `json:"position,omitempty"`
+	Part      catalog.PartNo      `json:"part,omitempty"`
+	Other     catalog.PartNo      `json:"other,omitempty"` // the part at the other end
+	Spec      string              `json:"spec,omitempty"`
+	OtherSpec string              `json:"otherSpec,omitempty"`
+	Mark      string              `json:"mark,omitempty"`
+	Value     string              `json:"value,omitempty"` // found, or asked for
+	Shows     []string            `json:"shows,omitempty"` // what the catalogue says instead
+	Qty       int                 `json:"qty,omitempty"`
+	Count     int                 `json:"count,omitempty"`
+	Since     string              `json:"since,omitempty"`
+	Note      string              `json:"note,omitempty"` // the row's own remark
+}
+
+// PartAnswer is the answer about one part in one unit.
+type PartAnswer struct {
+	Asked   string         `json:"asked"`          // as asked
+	Part    catalog.PartNo `json:"part,omitempty"` // the part that goes by this number
+	Name    string         `json:"name,omitempty"`
+	Verdict Verdict        `json:"verdict"`
+	Roles   []PartRole     `json:"roles"` // the roles in which the catalogue speaks of it
+	Reasons []Reason       `json:"reasons"`
+	Notes   []Note         `json:"notes"`
+}
+
+// PartRole is the answer about a part in one role.
+type PartRole struct {
+	Role     string   `json:"role"`
+	Assembly string   `json:"assembly"`
+	Verdict  Verdict  `json:"verdict"`
+	FitsIn   []Member `json:"fitsIn"`   // candidates that take it
+	NotIn    []Member `json:"notIn"`    // candidates that a statement keeps it from, or that take something else
+	Unstated []Member `json:"unstated"` // candidates without a statement
+	Trail    []Reason `json:"trail"`    // the rows used
+	Instead  []Line   `json:"instead"`  // what the role takes when it is settled on something else
+}
+
+// LookAlikeBy is how a look-alike can be taken for the unit.
+type LookAlikeBy string
+
+const (
+	ByPlate LookAlikeBy = "plate" // one misread away
+	ByEye   LookAlikeBy = "eye"   // no visible mark that is recorded tells them apart
+)
+
+// LookAlike is a variant that a person could take for this one and that takes
+// another part in an asked role.
+type LookAlike struct {
+	Assembly  string              `json:"assembly"`
+	Candidate catalog.VariantCode `json:"candidate"`
+	Variant   catalog.VariantCode `json:"variant"` // the look-alike
+	By        LookAlikeBy         `json:"by"`
+	Misread   *plate.Misread      `json:"misread,omitempty"` // of by plate
+	Roles     []RoleDifference    `json:"roles"`
+	TellApart []TellApart         `json:"tellApart"` // checks that tell them apart, the quickest first; empty: nothing recorded does
+	RuledOut  *Reason             `json:"ruledOut"`  // why it cannot be this unit any more; null while it can
+}
+
+// RoleDifference is what the look-alike takes instead in one role.
+type RoleDifference struct {
+	Role  string           `json:"role"`
+	This  []catalog.PartNo `json:"this"`
+	Other []catalog.PartNo `json:"other"`
+}
+
+// TellApart is a mark that two variants show differently.
+type TellApart struct {
+	Mark   string          `json:"mark"`
+	Name   string          `json:"name"`
+	Effort catalog.Decimal `json:"effort"` // minutes
+	This   []string        `json:"this"`
+	Other  []string        `json:"other"`
+	Unit   string          `json:"unit,omitempty"`
+}
+
+// OrderLine is a line that is safe to order.
+type OrderLine struct {
+	Role       string       `json:"role"`
+	Position   string       `json:"position,omitempty"`
+	Need       catalog.Need `json:"need,omitempty"`
+	Items      []Item       `json:"items"`
+	Companions []Item       `json:"companions"`
+}
+
+// HeldLine is a role or line that must not be ordered yet.
+type HeldLine struct {
+	Role     string         `json:"role"`
+	Position string         `json:"position,omitempty"`
+	Need     catalog.Need   `json:"need,omitempty"`
+	Part     catalog.PartNo `json:"part,omitempty"` // the part held, where one is known
+	Why      []Reason       `json:"why"`
+	Release  []Reason       `json:"release"` // what would release it
+}
+
+// CheckKind is what a check looks at.
+type CheckKind string
+
+const (
+	CheckMark      CheckKind = "mark"
+	CheckSerial    CheckKind = "serial"
+	CheckBuilt     CheckKind = "built"
+	CheckCharacter CheckKind = "character" // an open character of a plate or label
+)
+
+// NextCheck is the next thing to look at.
+type NextCheck struct {
+	Kind     CheckKind       `json:"kind"`
+	Assembly string          `json:"assembly"`
+	Mark     string          `json:"mark,omitempty"`
+	Name     string          `json:"name,omitempty"`
+	Place    int             `json:"place,omitempty"` // of a character: its place in the reading, 1 for the first
+	Effort   catalog.Decimal `json:"effort"`          // minutes
+	How      string          `json:"how,omitempty"`
+	Unit     string          `json:"unit,omitempty"`
+	Caution  string          `json:"caution,omitempty"`
+	Answers  []CheckAnswer   `json:"answers"`
+}
+
+// CheckAnswer is a possible result of a check and what it would mean.
+type CheckAnswer struct {
+	Value     string                `json:"value,omitempty"` // empty for any other value
+	From      string                `json:"from,omitempty"`
+	To        string                `json:"to,omitempty"`
+	Leaves    []catalog.VariantCode `json:"leaves"`
+	Settles   []string              `json:"settles"` // roles settled by it
+	Unsettled []string              `json:"unsettled"`
+}
+
+// Caution is a warning of harm that belongs to the answer.
+type Caution struct {
+	Caution string   `json:"caution"`
+	Text    string   `json:"text"`
+	Defer   string   `json:"defer"`
+	For     []string `json:"for"` // what it rides on, such as "work actuator-replacement"
+	Source  string   `json:"source"`
+}
+
+// Note is a note of the shop on something that the answer names.
+type Note struct {
+	On       catalog.NoteOn    `json:"on"`
+	Of       string            `json:"of"`
+	Note     string            `json:"note"`
+	Kind     catalog.NoteKind  `json:"kind"`
+	State    catalog.NoteState `json:"state"`
+	Text     string            `json:"text"`
+	Author   string            `json:"author"`
+	Dated    string            `json:"dated,omitempty"`
+	Evidence string            `json:"evidence,omitempty"`
+}
