@@ -649,3 +649,19 @@ func DanglingReference(ref Reference, at Place) Finding {
 		What: "nothing in the table " + ref.Table + " goes by this name",
 		Mend: "correct it, or add it to " + ref.Table}
 }
+
+// UnresolvedReference is the finding for a reference to a row that is not
+// there, where the table can be asked: a code of digits that is there with
+// zeros in front has lost them to a spreadsheet.
+func UnresolvedReference(ref Reference, at Place, exists func(key string) bool) Finding {
+	if s := ref.Text; s != "" && strings.Trim(s, "0123456789") == "" {
+		for z := "0" + s; len(z) <= MaxCode && len(z) <= len(s)+12; z = "0" + z {
+			if exists(MakeKey(z)) {
+				return Finding{Code: LostLeadingZeros, Place: at, Value: s,
+					What: "nothing in the table " + ref.Table + " goes by this name, but " + z + " does: the zeros in front are lost",
+					Mend: "write " + z + ", in a column formatted as text"}
+			}
+		}
+	}
+	return DanglingReference(ref, at)
+}

@@ -67,6 +67,7 @@ type Table struct {
 	New   func() Row               // a fresh empty row
 	Slab  func(n int) []Row        // n fresh empty rows in one piece of memory
 	Reset func(Row)                // makes a row empty again, so that it can be used for the next line
+	Clone func(Row) Row            // a copy that stays when the row is reset
 	rules func(Row, func(Finding)) // what one row must obey by itself; nil for none
 }
 
@@ -408,6 +409,7 @@ func table[T any](name, doc string, key []string, group int, rules func(*T, func
 			return rows
 		},
 		Reset: func(r Row) { var zero T; *r.(*T) = zero },
+		Clone: func(r Row) Row { c := *r.(*T); return &c },
 	}
 	for _, k := range key {
 		i := slices.IndexFunc(columns, func(c *Column) bool { return c.Name == k })

@@ -153,10 +153,14 @@ func (c *Catalogue) Check(report func(catalog.Finding)) {
 		for r, at := range c.Rows(t.Name) {
 			catalog.CheckRow(t, r, at, report)
 			for col, ref := range catalog.References(t, r) {
-				if rows, _ := c.Group(catalog.TableByName(ref.Table), ref.Key); len(rows) == 0 {
+				there := func(key string) bool {
+					rows, _ := c.Group(catalog.TableByName(ref.Table), key)
+					return len(rows) > 0
+				}
+				if !there(ref.Key) {
 					at := at
 					at.Column = col
-					report(catalog.DanglingReference(ref, at))
+					report(catalog.UnresolvedReference(ref, at, there))
 				}
 			}
 		}
