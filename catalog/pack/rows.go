@@ -56,7 +56,7 @@ func newConverter(t *catalog.Table, res *resource, heading []string, line int, r
 			seen[k] = true
 			col := t.Columns[k]
 			c.columns[i], c.index[i] = col, k
-			if c.fromCSV && col.Kind == catalog.KindCode && col.Ref == "" && t.IsKey(k) {
+			if c.fromCSV && watchesZeros(t, k, col) {
 				c.zeros[i] = &zeros{keep: catalog.MaxFindings}
 			}
 		}

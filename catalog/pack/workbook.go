@@ -20,9 +20,9 @@ const maxSheetColumns = 256
 
 // workbook reads the sheets of an opened workbook.
 type workbook struct {
-	f      *excelize.File
-	base   string
-	dates  map[int]bool      // styles by number: whether they show a date
+	f     *excelize.File
+	base  string
+	dates map[int]bool // styles by number: whether they show a date
 }
 
 func openWorkbookFile(name, base string, size int64, limits Limits) (*Package, error) {
@@ -429,4 +429,3 @@ func dateFormat(format string) bool {
 	}
 	return false
 }
-
