@@ -55,7 +55,7 @@ type Failure struct {
 	Place  int               `json:"place"`           // the first place that does not fit, 1 for the first of the reading
 	Field  string            `json:"field,omitempty"` // the field it should belong to; empty with long
 	Kind   catalog.FieldKind `json:"kind,omitempty"`  // what the field holds
-	Want   *Set              `json:"want,omitempty"`  // what could stand at the place
+	Want   *Set              `json:"want,omitempty"`  // all that could stand at the place
 	Read   *Set              `json:"read,omitempty"`  // what is read there
 	Text   string            `json:"text,omitempty"`  // with date: the digits
 }
@@ -177,9 +177,22 @@ func (a *aligned) rejection() Rejection {
 // alignment that uses most of the reading.
 func furthest(l *Layout, r []Set) Failure {
 	best := Failure{Layout: l.Row.Layout, Place: -1}
+	bestOptional := false
 	var been [maxFields + 1][MaxPlaces + 1]bool
 	note := func(i, k, pos int) {
-		if pos+1 <= best.Place {
+		if pos+1 < best.Place {
+			return
+		}
+		// Several fields can fail at one place: after an optional one, or where
+		// widths vary. All that could stand there is wanted, and the field named
+		// is one that must be there if any is.
+		if pos+1 == best.Place {
+			if i < len(l.fields) && best.Want != nil {
+				*best.Want |= l.fields[i].at(k)
+				if bestOptional && !l.fields[i].optional {
+					best.Field, best.Kind, bestOptional = l.fields[i].row.Field, l.fields[i].row.Kind, false
+				}
+			}
 			return
 		}
 		f := Failure{Layout: l.Row.Layout, Place: pos + 1}
@@ -190,6 +203,7 @@ func furthest(l *Layout, r []Set) Failure {
 		if i < len(l.fields) {
 			w := l.fields[i].at(k)
 			f.Field, f.Kind, f.Want = l.fields[i].row.Field, l.fields[i].row.Kind, &w
+			bestOptional = l.fields[i].optional
 		}
 		switch {
 		case i == len(l.fields):
