@@ -73,22 +73,23 @@ const Schema = "platewright/resolve/1"
 // Decision is the whole answer to a [Question]: data first. Equal questions on
 // equal catalogues give equal decisions, down to the bytes of their JSON.
 type Decision struct {
-	Schema       string          `json:"schema"`
-	Edition      Edition         `json:"edition"`
-	Question     Question        `json:"question"`
-	Reading      []Reading       `json:"reading"`
-	Assemblies   []AssemblyState `json:"assemblies"`
-	Mixed        *Mixed          `json:"mixed"` // null unless assemblies name different variants
-	Conflicts    []Conflict      `json:"conflicts"`
-	Roles        []RoleAnswer    `json:"roles"`
-	Part         *PartAnswer     `json:"part,omitempty"` // only when a part was asked about
-	LookAlikes   []LookAlike     `json:"lookAlikes"`
-	SafeToOrder  []OrderLine     `json:"safeToOrder"`
-	Held         []HeldLine      `json:"held"`
-	NextCheck    *NextCheck      `json:"nextCheck"` // null if nothing needs to be looked at, or nothing would help
-	Cautions     []Caution       `json:"cautions"`
-	Observations []Observed      `json:"observations"`
-	Notes        []Note          `json:"notes"` // the shop's notes on what the answer names
+	Schema            string          `json:"schema"`
+	Edition           Edition         `json:"edition"`
+	Question          Question        `json:"question"`
+	Reading           []Reading       `json:"reading"`
+	Assemblies        []AssemblyState `json:"assemblies"`
+	Mixed             *Mixed          `json:"mixed"` // null unless assemblies name different variants
+	Conflicts         []Conflict      `json:"conflicts"`
+	Roles             []RoleAnswer    `json:"roles"`
+	Part              *PartAnswer     `json:"part,omitempty"` // only when a part was asked about
+	LookAlikes        []LookAlike     `json:"lookAlikes"`
+	LookAlikesLeftOut []string        `json:"lookAlikesLeftOut,omitempty"` // assemblies with too many candidates or relatives to look for all look-alikes
+	SafeToOrder       []OrderLine     `json:"safeToOrder"`
+	Held              []HeldLine      `json:"held"`
+	NextCheck         *NextCheck      `json:"nextCheck"` // null if nothing needs to be looked at, or nothing would help
+	Cautions          []Caution       `json:"cautions"`
+	Observations      []Observed      `json:"observations"`
+	Notes             []Note          `json:"notes"` // the shop's notes on what the answer names
 }
 
 // Edition says which catalogue was asked.
@@ -110,13 +111,14 @@ const (
 
 // Reading is one text read from a plate or label, with what it can be.
 type Reading struct {
-	Text     string              `json:"text"`     // canonical text of the reading
-	Assembly string              `json:"assembly"` // the assembly that carries it
-	Outcome  ReadingOutcome      `json:"outcome"`
-	Matches  []ReadingMatch      `json:"matches"`            // one for each layout and alignment that leaves variants
-	Rejected *plate.Rejection    `json:"rejected,omitempty"` // of a failed check
-	Furthest *plate.Mismatch     `json:"furthest,omitempty"` // of no layout: how far the best one got
-	Near     []plate.NearReading `json:"near"`               // never taken as the answer
+	Text     string            `json:"text"`     // canonical text of the reading
+	Assembly string            `json:"assembly"` // the assembly that carries it
+	Outcome  ReadingOutcome    `json:"outcome"`
+	Matches  []ReadingMatch    `json:"matches"`           // one for each layout and alignment that leaves variants
+	Rejected []plate.Rejection `json:"rejected"`          // of a failed check: what the check would have to be
+	Furthest []plate.Failure   `json:"furthest"`          // of no layout: how far the best ones got
+	Near     []NearReading     `json:"near"`              // never taken as the answer
+	NearCut  bool              `json:"nearCut,omitempty"` // there are more near readings than listed
 }
 
 // ReadingMatch is a layout that could have produced a reading.
@@ -129,6 +131,13 @@ type ReadingMatch struct {
 	BuiltTo   string         `json:"builtTo,omitempty"`
 	Checked   bool           `json:"checked"` // a check character was read and agrees
 	Variants  int            `json:"variants"`
+}
+
+// NearReading is a plate of the catalogue that one slip would have turned into
+// this reading.
+type NearReading struct {
+	plate.NearReading
+	Variants []catalog.VariantCode `json:"variants"`
 }
 
 // FieldText is a field of a plate with its text; open characters as in a reading.
@@ -210,6 +219,7 @@ type Observed struct {
 	Assembly string                `json:"assembly"`
 	Force    catalog.Force         `json:"force"`
 	Excludes int                   `json:"excludes"` // candidates it took out by itself; a hinting mark never does
+	Known    []string              `json:"known"`    // values on record for the variants concerned
 	Differs  []catalog.VariantCode `json:"differs"`  // of a hinting mark: remaining candidates that show another value
 }
 
@@ -353,7 +363,7 @@ type LookAlike struct {
 	Candidate catalog.VariantCode `json:"candidate"`
 	Variant   catalog.VariantCode `json:"variant"` // the look-alike
 	By        LookAlikeBy         `json:"by"`
-	Misread   *plate.Misread      `json:"misread,omitempty"` // of by plate
+	Misread   *plate.Neighbour    `json:"misread,omitempty"` // of by plate
 	Roles     []RoleDifference    `json:"roles"`
 	TellApart []TellApart         `json:"tellApart"` // checks that tell them apart, the quickest first; empty: nothing recorded does
 	RuledOut  *Reason             `json:"ruledOut"`  // why it cannot be this unit any more; null while it can
@@ -368,12 +378,14 @@ type RoleDifference struct {
 
 // TellApart is a mark that two variants show differently.
 type TellApart struct {
-	Mark   string          `json:"mark"`
-	Name   string          `json:"name"`
-	Effort catalog.Decimal `json:"effort"` // minutes
-	This   []string        `json:"this"`
-	Other  []string        `json:"other"`
-	Unit   string          `json:"unit,omitempty"`
+	Mark     string          `json:"mark"`
+	Name     string          `json:"name"`
+	Assembly string          `json:"assembly"`
+	How      string          `json:"how"`
+	Effort   catalog.Decimal `json:"effort"` // minutes
+	This     []string        `json:"this"`
+	Other    []string        `json:"other"`
+	Unit     string          `json:"unit,omitempty"`
 }
 
 // OrderLine is a line that is safe to order.

@@ -1,0 +1,1039 @@
+package resolve
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+
+	"platewright/catalog"
+	"platewright/resolve/plate"
+)
+
+// maxCandidates bounds the candidates that are worked through. Beyond it a
+// decision says that there are too many and asks for more of the plate.
+const maxCandidates = 5000
+
+// assemblyWork is what is worked out about one assembly.
+type assemblyWork struct {
+	row      *catalog.Assembly
+	key      string
+	follows  string // key
+	readings []*readWork
+	marks    []*seenMark // deciding observations
+	basis    Basis
+	cands    []*variant
+	total    int
+	tooMany  bool
+	known    known
+	excluded []Reason
+	universe []string // keys of the families where no reading names variants
+}
+
+// readWork is a reading with the variants that it allows.
+type readWork struct {
+	out      Reading
+	reading  plate.Reading
+	fields   map[string]string
+	outcome  plate.Outcome
+	allowed  map[string]*variant
+	order    []string // keys of allowed, sorted
+	matches  []*plate.Match
+	overflow bool // more variants than are worked through
+	serial   catalog.Serial
+	built    catalog.Span[int32]
+}
+
+// seenMark is an observation of a mark of the catalogue.
+type seenMark struct {
+	mark  *catalog.Mark
+	key   string
+	text  string // as given
+	value string // folded
+	num   catalog.Decimal
+}
+
+// compatible tells whether the observation agrees with what a variant shows
+// (C2).
+func (o *seenMark) compatible(shows []*catalog.Show) bool {
+	if len(shows) == 0 {
+		return true
+	}
+	for _, s := range shows {
+		if o.agrees(s) {
+			return true
+		}
+	}
+	return false
+}
+
+func (o *seenMark) agrees(s *catalog.Show) bool {
+	if o.mark.Kind != catalog.MarkMeasured {
+		return catalog.FoldValue(s.Value) == o.value
+	}
+	nominal, err := catalog.ParseDecimal(s.Value)
+	if err != nil {
+		return false
+	}
+	return o.num.Num.Sub(nominal.Num).Abs().LessThanOrEqual(s.Tolerance.Num.Add(o.mark.Tolerance.Num))
+}
+
+// loadLayouts compiles the plate layouts, those of each assembly together.
+func (r *Resolver) loadLayouts() error {
+	if r.layouts != nil {
+		return nil
+	}
+	fields := map[string][]catalog.Field{}
+	if err := every(r.cat, catalog.TFields, func(f *catalog.Field) {
+		k := catalog.Fold(f.Layout)
+		fields[k] = append(fields[k], *f)
+	}); err != nil {
+		return err
+	}
+	layouts := map[string][]*plate.Layout{}
+	var bad error
+	if err := every(r.cat, catalog.TLayouts, func(l *catalog.Layout) {
+		c, err := plate.Compile(*l, fields[catalog.Fold(l.Layout)])
+		if err != nil {
+			bad = cmp.Or(bad, error(&CatalogueError{Table: catalog.TLayouts, Row: l.Layout, What: err.Error()}))
+			return
+		}
+		k := catalog.Fold(l.Assembly)
+		layouts[k] = append(layouts[k], c)
+	}); err != nil {
+		return err
+	}
+	if bad != nil {
+		return bad
+	}
+	r.layouts = layouts
+	return nil
+}
+
+// read works out the readings of the question (C3).
+func (d *decider) read() error {
+	if err := d.r.loadAssemblies(); err != nil {
+		return err
+	}
+	if err := d.res.loadLayouts(); err != nil {
+		return err
+	}
+	for _, a := range d.r.assemblies {
+		d.assemblies = append(d.assemblies, &assemblyWork{row: a, key: catalog.Fold(a.Assembly), follows: catalog.Fold(a.Follows)})
+	}
+	if len(d.assemblies) == 0 {
+		return &CatalogueError{Table: catalog.TAssemblies, What: "the table is empty"}
+	}
+	root := d.assemblies[0]
+	if d.q.Plate != "" {
+		rd, err := plate.ParseReading(d.q.Plate)
+		if err != nil {
+			return &QuestionError{Part: "plate", Value: d.q.Plate, Err: err}
+		}
+		out := plate.Read(d.res.layouts[root.key], rd)
+		as := root
+		if out.State == plate.Unmatched {
+			// The text may be that of another assembly's label.
+			for _, o := range d.assemblies[1:] {
+				if other := plate.Read(d.res.layouts[o.key], rd); other.State != plate.Unmatched {
+					out, as = other, o
+					break
+				}
+			}
+		}
+		if err := d.addReading(as, &readWork{reading: rd, outcome: out, out: Reading{Text: rd.String()}}); err != nil {
+			return err
+		}
+	}
+	if len(d.q.Fields) > 0 {
+		rw, err := d.readFields(root)
+		if err != nil {
+			return err
+		}
+		if err := d.addReading(root, rw); err != nil {
+			return err
+		}
+	}
+	for _, text := range d.q.Labels {
+		rd, err := plate.ParseReading(text)
+		if err != nil {
+			return &QuestionError{Part: "label", Value: text, Err: err}
+		}
+		var as *assemblyWork
+		var out plate.Outcome
+		for _, o := range d.assemblies[1:] {
+			other := plate.Read(d.res.layouts[o.key], rd)
+			if as == nil || better(other.State, out.State) {
+				as, out = o, other
+			}
+		}
+		if as == nil {
+			return &QuestionError{Part: "label", Value: text, Reason: NoLabels}
+		}
+		if err := d.addReading(as, &readWork{reading: rd, outcome: out, out: Reading{Text: rd.String()}}); err != nil {
+			return err
+		}
+	}
+	if len(d.dec.Reading) == 0 {
+		return &QuestionError{Part: "plate", Reason: NothingRead}
+	}
+	return nil
+}
+
+func better(a, b plate.State) bool {
+	order := map[plate.State]int{plate.Matched: 0, plate.Rejected: 1, plate.Unmatched: 2}
+	return order[a] < order[b]
+}
+
+// readFields reads a plate given field by field, in every layout of the
+// assembly that has all the fields named.
+func (d *decider) readFields(as *assemblyWork) (*readWork, error) {
+	rw := &readWork{fields: d.q.Fields, outcome: plate.Outcome{State: plate.Unmatched}}
+	var names []string
+	for n := range d.q.Fields {
+		names = append(names, n)
+	}
+	slices.Sort(names)
+	var texts []string
+	for _, n := range names {
+		texts = append(texts, n+"="+d.q.Fields[n])
+	}
+	rw.out.Text = strings.Join(texts, " ")
+	var known []string
+	tried := false
+	for _, l := range d.res.layouts[as.key] {
+		has := map[string]bool{}
+		for _, f := range l.Fields() {
+			has[catalog.Fold(f.Field)] = true
+			known = append(known, f.Field)
+		}
+		all := true
+		for _, n := range names {
+			all = all && has[catalog.Fold(n)]
+		}
+		if !all {
+			continue
+		}
+		tried = true
+		f, err := plate.FieldReading(l, d.q.Fields)
+		if err != nil {
+			return nil, &QuestionError{Part: "field", Value: rw.out.Text, Err: err}
+		}
+		o := f.Read()
+		if better(o.State, rw.outcome.State) {
+			rw.outcome.State = o.State
+		}
+		rw.outcome.Matches = append(rw.outcome.Matches, o.Matches...)
+		rw.outcome.Rejections = append(rw.outcome.Rejections, o.Rejections...)
+		rw.outcome.Failures = append(rw.outcome.Failures, o.Failures...)
+	}
+	if !tried {
+		slices.Sort(known)
+		return nil, &QuestionError{Part: "field", Value: strings.Join(names, ", "), Reason: UnknownName, Known: slices.Compact(known)}
+	}
+	return rw, nil
+}
+
+// addReading looks up what a reading can mean and files it under its assembly.
+func (d *decider) addReading(as *assemblyWork, rw *readWork) error {
+	rw.allowed = map[string]*variant{}
+	rw.out.Assembly = as.row.Assembly
+	serials, builts, first := map[string]bool{}, map[catalog.Span[int32]]bool{}, true
+	for i := range rw.outcome.Matches {
+		m := &rw.outcome.Matches[i]
+		n, err := d.find(rw, m)
+		if err != nil {
+			return err
+		}
+		if n == 0 {
+			continue
+		}
+		rw.matches = append(rw.matches, m)
+		shown := *m
+		if len(rw.allowed) == 1 && n == 1 {
+			for _, k := range rw.order {
+				if c, ok := m.Complete(k); ok {
+					shown = c
+				}
+			}
+		}
+		rm := ReadingMatch{Layout: m.Layout, Fields: []FieldText{}, Recovered: []FieldText{}, Variants: n}
+		for _, f := range shown.Fields {
+			rm.Fields = append(rm.Fields, FieldText{f.Field, string(f.Means), f.Text})
+		}
+		for _, g := range m.Regains {
+			rm.Recovered = append(rm.Recovered, FieldText{Field: g.Field, Text: g.Char})
+		}
+		for _, c := range m.Checks {
+			rm.Checked = rm.Checked || c.Outcome == plate.CheckPassed
+		}
+		var s catalog.Serial
+		if shown.Serial != "" {
+			if s, err = catalog.ParseSerial(shown.Serial); err != nil {
+				s = 0 // all zeros: no number to compare
+			}
+			rm.Serial = s
+		}
+		var b catalog.Span[int32]
+		if shown.Built != nil {
+			b = catalog.Span[int32]{From: shown.Built.First.First(), To: shown.Built.Last.Last()}
+			rm.BuiltFrom, rm.BuiltTo = shown.Built.First.String(), shown.Built.Last.String()
+		}
+		serials[s.String()], builts[b] = true, true
+		if first {
+			rw.serial, rw.built, first = s, b, false
+		}
+		rw.out.Matches = append(rw.out.Matches, rm)
+	}
+	// Two ways to read the plate that give different serial numbers give none.
+	if len(serials) > 1 {
+		rw.serial = 0
+	}
+	if len(builts) > 1 {
+		rw.built = catalog.Span[int32]{}
+	}
+	slices.Sort(rw.order)
+	switch {
+	case len(rw.allowed) > 0:
+		rw.out.Outcome = ReadingMatched
+	case rw.outcome.State == plate.Matched:
+		rw.out.Outcome = ReadingUnknown
+	case rw.outcome.State == plate.Rejected:
+		rw.out.Outcome = ReadingRejected
+	default:
+		rw.out.Outcome = ReadingNoLayout
+	}
+	rw.out.Matches = orEmpty(rw.out.Matches)
+	rw.out.Rejected = orEmpty(rw.outcome.Rejections)
+	rw.out.Furthest = orEmpty(rw.outcome.Failures)
+	rw.out.Near = []NearReading{}
+	if rw.out.Outcome != ReadingMatched && rw.reading != nil && !d.o.NoNear {
+		if err := d.near(as, rw); err != nil {
+			return err
+		}
+	}
+	as.readings = append(as.readings, rw)
+	d.dec.Reading = append(d.dec.Reading, rw.out)
+	return nil
+}
+
+// near lists the variants that one slip in the reading keeps from being found.
+func (d *decider) near(as *assemblyWork, rw *readWork) error {
+	near, whole, err := plate.Near(d.res.layouts[as.key], rw.reading, func(l *plate.Layout) plate.Codes {
+		return d.res.layoutCodes(catalog.Fold(l.Row.Layout))
+	})
+	if err != nil {
+		return err
+	}
+	rw.out.NearCut = !whole
+	for _, n := range near {
+		vs, err := d.res.variantsAt(catalog.Fold(n.Layout), n.Key)
+		if err != nil {
+			return err
+		}
+		if len(vs) == 0 {
+			continue
+		}
+		nr := NearReading{NearReading: n}
+		for _, v := range vs {
+			nr.Variants = append(nr.Variants, v.row.Variant)
+		}
+		rw.out.Near = append(rw.out.Near, nr)
+	}
+	return nil
+}
+
+// find adds the variants that a match allows to the reading; it gives their
+// number.
+func (d *decider) find(rw *readWork, m *plate.Match) (int, error) {
+	n := 0
+	seen := map[string]bool{}
+	add := func(key string, v *variant) {
+		if seen[key] {
+			return
+		}
+		seen[key] = true
+		n++
+		if rw.allowed[key] != nil {
+			return
+		}
+		if len(rw.allowed) > maxCandidates {
+			rw.overflow = true
+			return
+		}
+		rw.allowed[key] = v
+		rw.order = append(rw.order, key)
+	}
+	var inner error
+	layout := catalog.Fold(m.Layout)
+	err := plate.Find(d.res.variantCodes, m.Key, func(key string) bool {
+		if !m.Allows(key) {
+			return true
+		}
+		v, err := d.r.variant(key)
+		if err != nil {
+			inner = err
+			return false
+		}
+		if v != nil && catalog.Fold(v.row.Layout) == layout {
+			add(key, v)
+		}
+		return !rw.overflow
+	})
+	if err = cmp.Or(inner, err); err != nil {
+		return 0, err
+	}
+	err = plate.Find(plateCodes{d.res.cat, d.r.tPlates, catalog.MakeKey(layout)}, m.Key, func(text string) bool {
+		if !m.Allows(text) {
+			return true
+		}
+		rows, err := group[catalog.Plate](d.r.cat, d.r.tPlates, catalog.MakeKey(layout, text))
+		if err != nil {
+			inner = err
+			return false
+		}
+		for _, p := range rows {
+			key := p.Variant.Key()
+			v, err := d.r.variant(key)
+			if err != nil {
+				inner = err
+				return false
+			}
+			if v != nil {
+				add(key, v)
+			}
+		}
+		return !rw.overflow
+	})
+	return n, cmp.Or(inner, err)
+}
+
+// variantCodes are the keys of all variants.
+type variantCodes struct {
+	cat Catalogue
+	t   *catalog.Table
+}
+
+func (c variantCodes) Seek(from string) (string, bool, error) { return c.cat.Seek(c.t, from) }
+
+// plateCodes are the texts that the table of plates lists for one layout.
+type plateCodes struct {
+	cat    Catalogue
+	t      *catalog.Table
+	prefix string
+}
+
+func (c plateCodes) Seek(from string) (string, bool, error) {
+	k, ok, err := c.cat.Seek(c.t, c.prefix+from)
+	if err != nil || !ok || !strings.HasPrefix(k, c.prefix) {
+		return "", false, err
+	}
+	return strings.TrimSuffix(k[len(c.prefix):], string(catalog.KeySep)), true, nil
+}
+
+// observe files the observations under their assemblies.
+func (d *decider) observe() error {
+	if len(d.q.Saw) == 0 && d.q.Vehicle == "" {
+		return nil
+	}
+	if err := d.r.loadMarks(); err != nil {
+		return err
+	}
+	saw := slices.Clone(d.q.Saw)
+	if d.q.Vehicle != "" && d.r.marks[catalog.Fold(VehicleMark)] != nil {
+		saw = append(saw, Observation{VehicleMark, d.q.Vehicle})
+	}
+	slices.SortStableFunc(saw, func(a, b Observation) int { return strings.Compare(catalog.Fold(a.Mark), catalog.Fold(b.Mark)) })
+	var last *seenMark
+	for _, o := range saw {
+		key := catalog.Fold(o.Mark)
+		m := d.r.marks[key]
+		if m == nil {
+			var names []string
+			for _, k := range d.r.markOrder {
+				names = append(names, k.Mark)
+			}
+			return &QuestionError{Part: "mark", Value: o.Mark, Reason: UnknownName, Known: names}
+		}
+		s := &seenMark{mark: m, key: key, text: o.Value, value: catalog.FoldValue(o.Value)}
+		if s.value == "" {
+			return &QuestionError{Part: "mark", Value: o.Mark + "=", Reason: NoValue}
+		}
+		if err := catalog.CheckText(o.Value); err != nil {
+			return &QuestionError{Part: "mark", Value: o.Mark, Err: err}
+		}
+		if m.Kind == catalog.MarkMeasured {
+			text := strings.TrimSpace(strings.TrimSuffix(strings.TrimSpace(o.Value), m.Unit))
+			n, err := catalog.ParseDecimal(text)
+			if err != nil {
+				return &QuestionError{Part: "mark", Value: o.Mark + "=" + o.Value, Err: err}
+			}
+			s.num, s.value = n, n.String()
+		}
+		if last != nil && last.key == key {
+			if last.value != s.value {
+				return &QuestionError{Part: "mark", Value: o.Mark + "=" + o.Value, Reason: GivenTwice}
+			}
+			continue
+		}
+		last = s
+		d.seen = append(d.seen, s)
+		if m.Force == catalog.Deciding {
+			if as := d.assembly(catalog.Fold(m.Assembly)); as != nil {
+				as.marks = append(as.marks, s)
+			}
+		}
+	}
+	return nil
+}
+
+// VehicleMark is the mark under which a catalogue keeps the vehicles that a
+// unit is found in. It can only hint.
+const VehicleMark = "vehicle"
+
+// evidence is one statement about an assembly with what it allows.
+type evidence struct {
+	st     Statement
+	read   *readWork
+	mark   *seenMark
+	serial catalog.Serial
+	built  catalog.Span[int32]
+}
+
+// allows tells whether the evidence leaves the variant.
+func (e *evidence) allows(r *reader, v *variant) (bool, error) {
+	switch {
+	case e.read != nil:
+		return e.read.allowed[v.key] != nil, nil
+	case e.mark != nil:
+		if err := r.load(v); err != nil {
+			return false, err
+		}
+		return e.mark.compatible(v.shown(e.mark.key)), nil
+	case e.serial != 0:
+		return catalog.Span[catalog.Serial]{From: v.row.SerialFrom, To: v.row.SerialTo}.Contains(e.serial), nil
+	}
+	return catalog.Span[int32]{From: v.row.BuiltFrom.First(), To: v.row.BuiltTo.Last()}.Overlaps(e.built), nil
+}
+
+// evidenceOf gathers the own evidence of an assembly (C5). Readings that allow
+// nothing are left out: they name no variant and so say nothing.
+func (d *decider) evidenceOf(as *assemblyWork, root bool) []*evidence {
+	var out []*evidence
+	for _, rw := range as.readings {
+		if rw.out.Outcome == ReadingMatched {
+			out = append(out, &evidence{st: Statement{Kind: StatementReading, Text: rw.out.Text}, read: rw})
+		}
+	}
+	for _, m := range as.marks {
+		out = append(out, &evidence{st: Statement{Kind: StatementMark, Mark: m.mark.Mark, Text: m.text, Again: m.mark.How}, mark: m})
+	}
+	if root {
+		if s := as.known.serial; s != 0 {
+			out = append(out, &evidence{st: Statement{Kind: StatementSerial, Text: s.String()}, serial: s})
+		}
+		if b := as.known.built; b.From != 0 {
+			text := catalog.Date(b.From).String()
+			if d.q.Built != 0 {
+				text = d.q.Built.String()
+			}
+			out = append(out, &evidence{st: Statement{Kind: StatementBuilt, Text: text}, built: b})
+		}
+	}
+	return out
+}
+
+// candidates works out what each assembly can still be (C4 to C9).
+func (d *decider) candidates() error {
+	seen := map[string]string{}
+	for _, s := range d.seen {
+		if s.mark.Force == catalog.Deciding {
+			seen[s.key] = s.value
+		}
+	}
+	for i, as := range d.assemblies {
+		as.known.seen = seen
+		d.setSerial(as, i == 0)
+	}
+	for i, as := range d.assemblies {
+		if err := d.candidatesOf(as, i == 0); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// setSerial takes serial number and build date from the question or the
+// readings (C4).
+func (d *decider) setSerial(as *assemblyWork, root bool) {
+	for _, rw := range as.readings {
+		if rw.serial != 0 && as.known.serial == 0 {
+			as.known.serial = rw.serial
+		}
+		if rw.built.From != 0 && as.known.built.From == 0 {
+			as.known.built = rw.built
+		}
+	}
+	if !root {
+		return
+	}
+	again := func(kind StatementKind, given string, rw *readWork) {
+		d.dec.Conflicts = append(d.dec.Conflicts, Conflict{Assembly: as.row.Assembly, Statements: []Statement{
+			{Kind: StatementReading, Text: rw.out.Text}, {Kind: kind, Text: given}}})
+		as.basis = BasisConflict
+	}
+	if s := d.q.Serial; s != 0 {
+		for _, rw := range as.readings {
+			if rw.serial != 0 && rw.serial != s {
+				again(StatementSerial, s.String(), rw)
+			}
+		}
+		as.known.serial = s
+	}
+	if b := d.q.Built; b != 0 {
+		span := catalog.Span[int32]{From: b.First(), To: b.Last()}
+		for _, rw := range as.readings {
+			if rw.built.From == 0 {
+				continue
+			}
+			if !rw.built.Overlaps(span) {
+				again(StatementBuilt, b.String(), rw)
+			} else {
+				// Both are known; the days that both allow are left.
+				span = catalog.Span[int32]{From: max(span.From, rw.built.From), To: min(span.To, rw.built.To)}
+			}
+		}
+		as.known.built = span
+	}
+}
+
+func (d *decider) candidatesOf(as *assemblyWork, root bool) error {
+	if as.basis == BasisConflict {
+		return nil
+	}
+	ev := d.evidenceOf(as, root)
+	own := len(as.readings) > 0 || len(as.marks) > 0
+	var above *assemblyWork
+	if !root {
+		above = d.assembly(as.follows)
+		if !own {
+			as.cands, as.total, as.tooMany = above.cands, above.total, above.tooMany
+			as.basis = BasisAsBuilt
+			if above.basis == BasisFamily || above.basis == BasisNone || above.basis == BasisConflict {
+				as.basis = above.basis
+			}
+			d.inherit(as, above)
+			return nil
+		}
+	}
+	read := false
+	for _, rw := range as.readings {
+		read = true
+		as.tooMany = as.tooMany || rw.overflow
+	}
+	named := slices.ContainsFunc(ev, func(e *evidence) bool { return e.read != nil })
+	if read && !named {
+		as.basis = BasisNone
+		return nil
+	}
+
+	// The universe (C6), streamed through the evidence.
+	var left []*variant
+	consider := func(v *variant) (bool, error) {
+		for _, e := range ev {
+			ok, err := e.allows(d.r, v)
+			if err != nil {
+				return false, err
+			}
+			if !ok {
+				if e.mark != nil && named && len(as.excluded) < maxListed {
+					as.excluded = append(as.excluded, excludedBy(e.mark, v))
+				}
+				return true, nil
+			}
+		}
+		as.total++
+		if len(left) > maxCandidates {
+			as.tooMany = true
+			return true, nil
+		}
+		left = append(left, v)
+		return true, nil
+	}
+	if named {
+		for _, k := range ev[0].read.order {
+			if _, err := consider(ev[0].read.allowed[k]); err != nil {
+				return err
+			}
+		}
+	} else {
+		families, err := d.familiesRead(as)
+		if err != nil {
+			return err
+		}
+		as.universe = families
+		if err := d.r.variantsOf(families, consider); err != nil {
+			return err
+		}
+	}
+
+	if len(left) == 0 && len(ev) > 0 {
+		as.basis = BasisConflict
+		return d.conflict(as, ev)
+	}
+	as.basis = BasisOwn
+	if root {
+		if !own && len(ev) == 0 {
+			as.basis = BasisFamily
+		}
+		as.cands = left
+		return nil
+	}
+
+	// A following assembly beside the one that it follows (C8).
+	if len(above.cands) == 0 || above.tooMany {
+		as.cands = left
+		d.inherit(as, above)
+		return nil
+	}
+	var both []*variant
+	for _, v := range left {
+		if slices.ContainsFunc(above.cands, func(o *variant) bool { return o.key == v.key }) {
+			both = append(both, v)
+		}
+	}
+	if len(both) > 0 || as.tooMany {
+		as.cands = both
+		if as.tooMany && len(both) == 0 {
+			as.cands = left
+		} else {
+			as.total, as.tooMany = len(both), false
+		}
+		d.inherit(as, above)
+		return nil
+	}
+	as.cands = left
+	if d.dec.Mixed == nil {
+		d.dec.Mixed = &Mixed{Parts: []MixedPart{mixedPart(above)}}
+	}
+	d.dec.Mixed.Parts = append(d.dec.Mixed.Parts, mixedPart(as))
+	return nil
+}
+
+// inherit takes serial number and build date over from the assembly that as
+// follows, where its own label does not spell them.
+func (d *decider) inherit(as, above *assemblyWork) {
+	if as.known.serial == 0 {
+		as.known.serial = above.known.serial
+	}
+	if as.known.built.From == 0 {
+		as.known.built = above.known.built
+	}
+}
+
+func mixedPart(as *assemblyWork) MixedPart {
+	p := MixedPart{Assembly: as.row.Assembly, Variants: []catalog.VariantCode{}}
+	for _, v := range as.cands[:min(len(as.cands), maxListed)] {
+		p.Variants = append(p.Variants, v.row.Variant)
+	}
+	return p
+}
+
+func excludedBy(m *seenMark, v *variant) Reason {
+	return Reason{Code: ReasonMarkExcludes, Variant: v.row.Variant, Mark: m.mark.Mark, Value: m.text, Shows: showTexts(v.shown(m.key), m.mark)}
+}
+
+func showTexts(shows []*catalog.Show, m *catalog.Mark) []string {
+	out := []string{}
+	for _, s := range shows {
+		t := s.Value
+		if s.Tolerance.Known {
+			t += " ± " + s.Tolerance.String()
+		}
+		if m.Unit != "" {
+			t += " " + m.Unit
+		}
+		out = append(out, t)
+	}
+	return out
+}
+
+// familiesRead gives the families of the variants that readings of other
+// assemblies allow.
+func (d *decider) familiesRead(as *assemblyWork) ([]string, error) {
+	var out []string
+	for _, o := range d.assemblies {
+		if o == as {
+			continue
+		}
+		for _, rw := range o.readings {
+			for _, v := range rw.allowed {
+				if !slices.Contains(out, v.famKey) {
+					out = append(out, v.famKey)
+				}
+			}
+		}
+	}
+	slices.Sort(out)
+	return out, nil
+}
+
+// variantsOf walks the variants of families in the order of their keys.
+func (r *reader) variantsOf(families []string, each func(*variant) (bool, error)) error {
+	for _, f := range families {
+		var keys []string
+		if err := r.cat.Referring(r.tVariants, "family", f, func(g string) bool {
+			keys = append(keys, strings.TrimSuffix(g, string(catalog.KeySep)))
+			return true
+		}); err != nil {
+			return err
+		}
+		for _, k := range keys {
+			v, err := r.variant(k)
+			if err != nil {
+				return err
+			}
+			if v == nil {
+				continue
+			}
+			more, err := each(v)
+			if err != nil || !more {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// maxEvidence bounds the statements among which smallest contradictions are
+// sought: there are two to the power of it subsets.
+const maxEvidence = 12
+
+// conflict lists every smallest set of statements that cannot all be true (C9).
+func (d *decider) conflict(as *assemblyWork, ev []*evidence) error {
+	if len(ev) > maxEvidence {
+		ev = ev[:maxEvidence]
+	}
+	// The base: what some reading allows, and the families of all that.
+	families := slices.Clone(as.universe)
+	for _, e := range ev {
+		if e.read != nil {
+			for _, v := range e.read.allowed {
+				if !slices.Contains(families, v.famKey) {
+					families = append(families, v.famKey)
+				}
+			}
+		}
+	}
+	slices.Sort(families)
+	// For each variant of the base the set of statements that allow it. A set
+	// of statements can all be true if it is part of one of these.
+	masks := map[uint16]bool{}
+	err := d.r.variantsOf(families, func(v *variant) (bool, error) {
+		var mask uint16
+		for i, e := range ev {
+			ok, err := e.allows(d.r, v)
+			if err != nil {
+				return false, err
+			}
+			if ok {
+				mask |= 1 << i
+			}
+		}
+		masks[mask] = true
+		return true, nil
+	})
+	if err != nil {
+		return err
+	}
+	possible := func(set uint16) bool {
+		for m := range masks {
+			if set&^m == 0 {
+				return true
+			}
+		}
+		return false
+	}
+	var smallest []uint16
+	for size := 1; size <= len(ev); size++ {
+		for set := uint16(1); set < 1<<len(ev); set++ {
+			if popcount(set) != size || slices.ContainsFunc(smallest, func(s uint16) bool { return s&^set == 0 }) || possible(set) {
+				continue
+			}
+			smallest = append(smallest, set)
+		}
+	}
+	for _, set := range smallest {
+		c := Conflict{Assembly: as.row.Assembly, Statements: []Statement{}}
+		for i, e := range ev {
+			if set&(1<<i) != 0 {
+				c.Statements = append(c.Statements, e.st)
+			}
+		}
+		d.dec.Conflicts = append(d.dec.Conflicts, c)
+	}
+	return nil
+}
+
+func popcount(x uint16) int {
+	n := 0
+	for ; x != 0; x &= x - 1 {
+		n++
+	}
+	return n
+}
+
+// describe writes the assemblies and observations into the decision, hints
+// applied to the order of candidates.
+func (d *decider) describe() error {
+	hinting := []*seenMark{}
+	for _, s := range d.seen {
+		if s.mark.Force == catalog.Hinting {
+			hinting = append(hinting, s)
+		}
+	}
+	for _, as := range d.assemblies {
+		st := AssemblyState{Assembly: as.row.Assembly, Basis: as.basis, Candidates: []Candidate{}, Total: as.total, Excluded: orEmpty(as.excluded)}
+		if as.total == 0 {
+			st.Total = len(as.cands)
+		}
+		if as.basis == BasisAsBuilt {
+			st.Follows = as.row.Follows
+		}
+		for _, v := range as.cands {
+			c := Candidate{Variant: v.row.Variant, Family: v.row.Family, Name: v.row.Name, Count: v.row.Count}
+			for _, s := range hinting {
+				if err := d.r.load(v); err != nil {
+					return err
+				}
+				shows := v.shown(s.key)
+				switch {
+				case len(shows) == 0:
+				case s.hints(shows):
+					c.Hints++
+				default:
+					c.Hints--
+				}
+			}
+			st.Candidates = append(st.Candidates, c)
+		}
+		slices.SortStableFunc(st.Candidates, func(a, b Candidate) int {
+			return cmp.Or(-cmp.Compare(a.Hints, b.Hints), -cmp.Compare(a.Count, b.Count), strings.Compare(a.Variant.Key(), b.Variant.Key()))
+		})
+		if len(st.Candidates) > maxListed {
+			st.Candidates = st.Candidates[:maxListed:maxListed]
+		}
+		d.dec.Assemblies = append(d.dec.Assemblies, st)
+		for _, v := range as.cands {
+			d.families[v.famKey] = true
+		}
+	}
+	for _, s := range d.seen {
+		o := Observed{Observation: Observation{s.mark.Mark, s.text}, Assembly: s.mark.Assembly, Force: s.mark.Force, Differs: []catalog.VariantCode{}, Known: []string{}}
+		as := d.assembly(catalog.Fold(s.mark.Assembly))
+		if as != nil {
+			known := map[string]bool{}
+			note := func(v *variant) bool {
+				shows := v.shown(s.key)
+				for _, t := range showTexts(shows, s.mark) {
+					if !known[t] && len(known) < maxListed {
+						known[t] = true
+						o.Known = append(o.Known, t)
+					}
+				}
+				if s.mark.Force == catalog.Hinting {
+					return len(shows) == 0 || s.hints(shows)
+				}
+				return s.compatible(shows)
+			}
+			if s.mark.Force == catalog.Deciding {
+				for _, rw := range as.readings {
+					for _, k := range rw.order {
+						v := rw.allowed[k]
+						if err := d.r.load(v); err != nil {
+							return err
+						}
+						if !note(v) {
+							o.Excludes++
+						}
+					}
+				}
+			} else {
+				for _, v := range as.cands {
+					if err := d.r.load(v); err != nil {
+						return err
+					}
+					if !note(v) && len(o.Differs) < maxListed {
+						o.Differs = append(o.Differs, v.row.Variant)
+					}
+				}
+			}
+			slices.Sort(o.Known)
+		}
+		d.dec.Observations = append(d.dec.Observations, o)
+	}
+	return nil
+}
+
+// hints tells whether a hinting observation agrees with what is recorded. For
+// text it is enough that all words of the one stand in the other: a vehicle is
+// called by more names than a catalogue lists.
+func (o *seenMark) hints(shows []*catalog.Show) bool {
+	if o.compatible(shows) {
+		return true
+	}
+	if o.mark.Kind != catalog.MarkSeen {
+		return false
+	}
+	for _, s := range shows {
+		if wordsIn(s.Value, o.text) || wordsIn(o.text, s.Value) {
+			return true
+		}
+	}
+	return false
+}
+
+func wordsIn(a, b string) bool {
+	have := strings.Fields(catalog.FoldValue(b))
+	for _, w := range strings.Fields(catalog.FoldValue(a)) {
+		if !slices.Contains(have, w) {
+			return false
+		}
+	}
+	return true
+}
+
+// layoutCodes are the texts that name variants on plates of a layout. Codes of
+// variants of other layouts are among them; what is found is looked up with
+// variantsAt.
+func (res *Resolver) layoutCodes(layout string) plate.Codes {
+	return plate.Union(res.variantCodes, plateCodes{res.cat, res.r.tPlates, catalog.MakeKey(layout)})
+}
+
+// variantsAt gives the variants that a text names on plates of a layout.
+func (res *Resolver) variantsAt(layout, text string) ([]*variant, error) {
+	var out []*variant
+	v, err := res.r.variant(text)
+	if err != nil {
+		return nil, err
+	}
+	if v != nil && catalog.Fold(v.row.Layout) == layout {
+		out = append(out, v)
+	}
+	rows, err := group[catalog.Plate](res.cat, res.r.tPlates, catalog.MakeKey(layout, text))
+	if err != nil {
+		return nil, err
+	}
+	for _, p := range rows {
+		if v != nil && p.Variant.Key() == v.key {
+			continue
+		}
+		w, err := res.r.variant(p.Variant.Key())
+		if err != nil {
+			return nil, err
+		}
+		if w != nil {
+			out = append(out, w)
+		}
+	}
+	return out, nil
+}

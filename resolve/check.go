@@ -1,0 +1,400 @@
+package resolve
+
+import (
+	"cmp"
+	"slices"
+	"strconv"
+	"strings"
+
+	"platewright/catalog"
+
+	"github.com/shopspring/decimal"
+)
+
+// lookMinutes is the effort of reading a serial number, a build date or a
+// character again, for which the catalogue has no figure: a lamp, a rag, a look.
+var lookMinutes = decimal.New(1, 0)
+
+// check is a check that could be made, with the answers it can have.
+type check struct {
+	next    NextCheck
+	answers []answer
+}
+
+// answer is a possible answer to a check: it leaves some of the worlds.
+type answer struct {
+	show  CheckAnswer
+	leave func(c *candidateOutcome) bool
+}
+
+// nextCheck finds the check that settles the most asked roles per minute (N1).
+func (d *decider) nextCheck() error {
+	var open []askedRole
+	for i, a := range d.asked {
+		as := d.assembly(catalog.Fold(a.role.Assembly))
+		if d.dec.Roles[i].Verdict == NotSettled && as != nil && len(as.cands) > 0 && !as.tooMany {
+			open = append(open, a)
+		}
+	}
+	if len(open) == 0 || len(d.dec.Conflicts) > 0 {
+		return nil
+	}
+	if err := d.r.loadMarks(); err != nil {
+		return err
+	}
+	checks, err := d.checks(open)
+	if err != nil {
+		return err
+	}
+	best, bestScore := -1, score{}
+	for i := range checks {
+		s, splits := d.score(&checks[i], open)
+		if splits && (best < 0 || s.better(bestScore)) {
+			best, bestScore = i, s
+		}
+	}
+	if best < 0 {
+		return nil
+	}
+	n := checks[best].next
+	for i := range checks[best].answers {
+		a := checks[best].answers[i].show
+		a.Settles, a.Unsettled, a.Leaves = []string{}, []string{}, []catalog.VariantCode{}
+		left := map[catalog.VariantCode]bool{}
+		for _, role := range open {
+			cos := d.left(&checks[best].answers[i], role)
+			for _, c := range cos {
+				if !left[c.v.row.Variant] && len(left) < maxListed {
+					left[c.v.row.Variant] = true
+					a.Leaves = append(a.Leaves, c.v.row.Variant)
+				}
+			}
+			if len(cos) > 0 && settles(cos) {
+				a.Settles = append(a.Settles, role.role.Role)
+				d.checkHelps[role.role.Role] = true
+			} else {
+				a.Unsettled = append(a.Unsettled, role.role.Role)
+				if len(cos) < len(d.outcomes[role.key]) {
+					d.checkHelps[role.role.Role] = true
+				}
+			}
+		}
+		slices.SortFunc(a.Leaves, func(x, y catalog.VariantCode) int { return strings.Compare(x.Key(), y.Key()) })
+		if len(a.Leaves) > 0 {
+			n.Answers = append(n.Answers, a)
+		}
+	}
+	d.dec.NextCheck = &n
+	return nil
+}
+
+// left gives the worlds of a role that an answer leaves.
+func (d *decider) left(a *answer, role askedRole) []candidateOutcome {
+	var out []candidateOutcome
+	for i := range d.outcomes[role.key] {
+		if a.leave(&d.outcomes[role.key][i]) {
+			out = append(out, d.outcomes[role.key][i])
+		}
+	}
+	return out
+}
+
+// score rates a check: roles settled in expectation for each minute, groups
+// left in expectation, minutes, name.
+type score struct {
+	settled float64
+	groups  float64
+	minutes float64
+	name    string
+}
+
+func (s score) better(o score) bool {
+	const eps = 1e-9 // weights are sums of floats in varying order
+	a, b := s.settled/s.minutes, o.settled/o.minutes
+	switch {
+	case a > b+eps:
+		return true
+	case a < b-eps:
+		return false
+	case s.groups < o.groups-eps:
+		return true
+	case s.groups > o.groups+eps:
+		return false
+	case s.minutes != o.minutes:
+		return s.minutes < o.minutes
+	}
+	return s.name < o.name
+}
+
+// score also tells whether the check keeps any two worlds of an open role
+// apart; one that does not is no use.
+func (d *decider) score(c *check, open []askedRole) (score, bool) {
+	s := score{minutes: max(c.next.Effort.Num.InexactFloat64(), 0.1), name: string(c.next.Kind) + c.next.Mark + strconv.Itoa(c.next.Place)}
+	splits := false
+	for _, role := range open {
+		cos := d.outcomes[role.key]
+		weights := weigh(cos)
+		for i := range c.answers {
+			left := d.left(&c.answers[i], role)
+			if len(left) == 0 {
+				continue
+			}
+			if len(left) < len(cos) {
+				splits = true
+			}
+			// A world that several answers leave counts for each with its share.
+			p := 0.0
+			for j := range cos {
+				if c.answers[i].leave(&cos[j]) {
+					n := 0
+					for k := range c.answers {
+						if c.answers[k].leave(&cos[j]) {
+							n++
+						}
+					}
+					p += weights[j] / float64(n)
+				}
+			}
+			if settles(left) {
+				s.settled += p
+			}
+			s.groups += p * float64(len(groups(left)))
+		}
+	}
+	return s, splits
+}
+
+// weigh gives each world its probability: by built quantity if it is known for
+// every candidate, else equal, shared evenly among the worlds of a candidate.
+func weigh(cos []candidateOutcome) []float64 {
+	worlds := map[string]int{}
+	counts, known := 0, true
+	for _, c := range cos {
+		if worlds[c.v.key]++; worlds[c.v.key] == 1 {
+			counts += c.v.row.Count
+			known = known && c.v.row.Count > 0
+		}
+	}
+	out := make([]float64, len(cos))
+	for i, c := range cos {
+		w := 1 / float64(len(worlds))
+		if known {
+			w = float64(c.v.row.Count) / float64(counts)
+		}
+		out[i] = w / float64(worlds[c.v.key])
+	}
+	return out
+}
+
+// checks lists what could still be looked at for the open roles.
+func (d *decider) checks(open []askedRole) ([]check, error) {
+	// The assemblies whose evidence bears on the open roles: their own, and
+	// those that they follow as long as no own evidence has parted them.
+	bears := map[string]bool{}
+	for _, a := range open {
+		for as := d.assembly(catalog.Fold(a.role.Assembly)); as != nil; as = d.assembly(as.follows) {
+			bears[as.key] = true
+			if d.dec.Mixed != nil || as.follows == "" {
+				break
+			}
+		}
+	}
+	var out []check
+	for _, m := range d.r.markOrder {
+		key := catalog.Fold(m.Mark)
+		if m.Force != catalog.Deciding || !bears[catalog.Fold(m.Assembly)] || slices.ContainsFunc(d.seen, func(s *seenMark) bool { return s.key == key }) {
+			continue
+		}
+		if c, ok := d.markCheck(m, key, open); ok {
+			out = append(out, c)
+		}
+	}
+	for _, kind := range []StatementKind{StatementSerial, StatementBuilt} {
+		if c, ok := d.rangeCheck(kind, open); ok {
+			out = append(out, c)
+		}
+	}
+	for _, as := range d.assemblies {
+		if bears[as.key] {
+			out = append(out, d.characterChecks(as, open)...)
+		}
+	}
+	return out, nil
+}
+
+// markCheck makes a check of a mark, with an answer for each value that a
+// remaining world shows or a condition names.
+func (d *decider) markCheck(m *catalog.Mark, key string, open []askedRole) (check, bool) {
+	c := check{next: NextCheck{Kind: CheckMark, Assembly: m.Assembly, Mark: m.Mark, Name: m.Name, Effort: m.Effort, How: m.How, Unit: m.Unit, Caution: m.Caution}}
+	spelled := map[string]string{}
+	other := false
+	for _, role := range open {
+		for _, co := range d.outcomes[role.key] {
+			if v, ok := co.w.value(key); ok {
+				if v == "" {
+					other = true
+				} else if spelled[v] == "" {
+					spelled[v] = v
+				}
+				continue
+			}
+			for _, s := range co.v.shown(key) {
+				spelled[catalog.FoldValue(s.Value)] = s.Value
+			}
+		}
+	}
+	if len(spelled)+b2i(other) < 2 {
+		return c, false
+	}
+	var values []string
+	for v := range spelled {
+		values = append(values, v)
+	}
+	slices.SortFunc(values, func(a, b string) int {
+		x, e1 := decimal.NewFromString(a)
+		y, e2 := decimal.NewFromString(b)
+		if e1 == nil && e2 == nil {
+			return x.Cmp(y)
+		}
+		return strings.Compare(a, b)
+	})
+	for _, v := range values {
+		seen := &seenMark{mark: m, key: key, value: v}
+		if m.Kind == catalog.MarkMeasured {
+			n, err := catalog.ParseDecimal(v)
+			if err != nil {
+				continue
+			}
+			seen.num = n
+		}
+		c.answers = append(c.answers, answer{CheckAnswer{Value: spelled[v]}, func(co *candidateOutcome) bool {
+			if have, ok := co.w.value(key); ok {
+				return have == v
+			}
+			return seen.compatible(co.v.shown(key))
+		}})
+	}
+	if other {
+		c.answers = append(c.answers, answer{CheckAnswer{}, func(co *candidateOutcome) bool {
+			if have, ok := co.w.value(key); ok {
+				return have == ""
+			}
+			return len(co.v.shown(key)) == 0
+		}})
+	}
+	return c, true
+}
+
+// value gives the mark's value in the world, where the world speaks of it.
+func (w *world) value(mark string) (string, bool) {
+	for _, m := range w.marks {
+		if m.mark == mark {
+			return m.value, true
+		}
+	}
+	return "", false
+}
+
+// rangeCheck makes the check of the serial number or the build date, with an
+// answer for each range between two ends.
+func (d *decider) rangeCheck(kind StatementKind, open []askedRole) (check, bool) {
+	c := check{next: NextCheck{Kind: CheckKind(kind), Effort: catalog.Decimal{Num: lookMinutes, Known: true}}}
+	c.next.Assembly = d.assemblies[0].row.Assembly
+	bounds := func(co *candidateOutcome) (lo, hi int64) {
+		if kind == StatementSerial {
+			return co.w.serial[0], co.w.serial[1]
+		}
+		return int64(co.w.built[0]), int64(co.w.built[1])
+	}
+	split := func(co *candidateOutcome) bool {
+		return slices.ContainsFunc(co.w.when, func(w When) bool { return w.Kind == kind })
+	}
+	var starts []int64
+	for _, role := range open {
+		for i := range d.outcomes[role.key] {
+			co := &d.outcomes[role.key][i]
+			if lo, _ := bounds(co); split(co) && !slices.Contains(starts, lo) {
+				starts = append(starts, lo)
+			}
+		}
+	}
+	if len(starts) < 2 {
+		return c, false
+	}
+	slices.Sort(starts)
+	text := func(n int64) string {
+		switch {
+		case n == 0:
+			return ""
+		case kind == StatementSerial:
+			return catalog.Serial(n).String()
+		}
+		return catalog.Date(n).String()
+	}
+	before := func(n int64) int64 {
+		if kind == StatementBuilt {
+			return int64(dayBefore(int32(n)))
+		}
+		return n - 1
+	}
+	for i, lo := range starts {
+		hi := int64(0)
+		if i+1 < len(starts) {
+			hi = before(starts[i+1])
+		}
+		c.answers = append(c.answers, answer{CheckAnswer{From: text(lo), To: text(hi)}, func(co *candidateOutcome) bool {
+			if !split(co) {
+				return true
+			}
+			a, b := bounds(co)
+			return (hi == 0 || a <= hi) && (b == 0 || lo <= b)
+		}})
+	}
+	return c, true
+}
+
+// characterChecks makes a check of each open character of a reading that tells
+// variants apart.
+func (d *decider) characterChecks(as *assemblyWork, open []askedRole) []check {
+	var out []check
+	for _, rw := range as.readings {
+		if len(rw.matches) != 1 || rw.reading == nil {
+			continue
+		}
+		m := rw.matches[0]
+		index := 0
+		for _, f := range m.Fields {
+			if f.Means != catalog.MeansVariant {
+				continue
+			}
+			for i, set := range f.Chars {
+				at := index
+				index++
+				if set.Len() < 2 {
+					continue
+				}
+				c := check{next: NextCheck{Kind: CheckCharacter, Assembly: as.row.Assembly, Name: f.Field, Place: f.Place + i, Effort: catalog.Decimal{Num: lookMinutes, Known: true}}}
+				var chars []byte
+				for _, role := range open {
+					for _, co := range d.outcomes[role.key] {
+						if len(co.v.key) == len(m.Key) && set.Has(co.v.key[at]) && !slices.Contains(chars, co.v.key[at]) {
+							chars = append(chars, co.v.key[at])
+						}
+					}
+				}
+				if len(chars) < 2 {
+					continue
+				}
+				slices.Sort(chars)
+				for _, ch := range chars {
+					c.answers = append(c.answers, answer{CheckAnswer{Value: string(ch)}, func(co *candidateOutcome) bool {
+						return len(co.v.key) != len(m.Key) || co.v.key[at] == ch
+					}})
+				}
+				out = append(out, c)
+			}
+		}
+	}
+	slices.SortStableFunc(out, func(a, b check) int { return cmp.Compare(a.next.Place, b.next.Place) })
+	return out
+}

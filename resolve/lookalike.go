@@ -1,0 +1,321 @@
+package resolve
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+
+	"platewright/catalog"
+	"platewright/resolve/plate"
+)
+
+// maxLookers bounds the candidates for which look-alikes are sought: with more
+// of them the unit is not known well enough for a warning to help. maxFamily
+// bounds the variants of a family that are compared by eye.
+const (
+	maxLookers = 8
+	maxFamily  = 5000
+)
+
+// looker seeks the look-alikes of one candidate.
+type looker struct {
+	d     *decider
+	as    *assemblyWork
+	v     *variant
+	roles []askedRole // those that the assembly's identity decides
+}
+
+// lookAlikes lists the variants that a person could take for a candidate and
+// that take something else in an asked role (L1 to L4).
+func (d *decider) lookAlikes() error {
+	if len(d.asked) == 0 {
+		return nil
+	}
+	if err := d.r.loadMarks(); err != nil {
+		return err
+	}
+	for _, as := range d.assemblies {
+		if len(as.cands) == 0 || as.tooMany {
+			continue
+		}
+		if len(as.cands) > maxLookers {
+			d.dec.LookAlikesLeftOut = append(d.dec.LookAlikesLeftOut, as.row.Assembly)
+			continue
+		}
+		for _, v := range as.cands {
+			l := looker{d: d, as: as, v: v}
+			for _, a := range d.asked {
+				if d.decides(as, catalog.Fold(a.role.Assembly)) {
+					l.roles = append(l.roles, a)
+				}
+			}
+			if len(l.roles) == 0 {
+				continue
+			}
+			if as.basis != BasisAsBuilt {
+				if err := l.byPlate(); err != nil {
+					return err
+				}
+			}
+			if err := l.byEye(); err != nil {
+				return err
+			}
+		}
+	}
+	order := map[LookAlikeBy]int{ByPlate: 0, ByEye: 1}
+	slices.SortStableFunc(d.dec.LookAlikes, func(a, b LookAlike) int {
+		return cmp.Or(cmp.Compare(b2i(a.RuledOut != nil), b2i(b.RuledOut != nil)), cmp.Compare(order[a.By], order[b.By]),
+			-cmp.Compare(len(a.Roles), len(b.Roles)), strings.Compare(a.Candidate.Key(), b.Candidate.Key()), strings.Compare(a.Variant.Key(), b.Variant.Key()))
+	})
+	return nil
+}
+
+// decides tells whether the identity of an assembly decides a role of another:
+// its own roles, and those of assemblies that are assumed to be as built.
+func (d *decider) decides(as *assemblyWork, of string) bool {
+	for o := d.assembly(of); o != nil; o = d.assembly(o.follows) {
+		if o == as {
+			return true
+		}
+		if o.basis != BasisAsBuilt {
+			return false
+		}
+	}
+	return false
+}
+
+func (l *looker) byPlate() error {
+	for _, rw := range l.as.readings {
+		for _, m := range rw.matches {
+			layout := catalog.Fold(m.Layout)
+			texts := []string{}
+			if catalog.Fold(l.v.row.Layout) == layout {
+				texts = append(texts, l.v.key)
+			}
+			if err := l.d.r.cat.Referring(l.d.r.tPlates, "variant", l.v.key, func(g string) bool {
+				if lay, text, ok := strings.Cut(g, string(catalog.KeySep)); ok && lay == layout {
+					texts = append(texts, strings.TrimSuffix(text, string(catalog.KeySep)))
+				}
+				return true
+			}); err != nil {
+				return err
+			}
+			checked := slices.ContainsFunc(m.Checks, func(c plate.CheckMatch) bool { return c.Outcome == plate.CheckPassed })
+			for _, text := range texts {
+				var near []plate.Neighbour
+				if err := plate.Neighbours(l.d.res.layoutCodes(layout), text, func(n plate.Neighbour) bool {
+					near = append(near, n)
+					return len(near) < maxListed
+				}); err != nil {
+					return err
+				}
+				for _, n := range near {
+					others, err := l.d.res.variantsAt(layout, n.Key)
+					if err != nil {
+						return err
+					}
+					for _, w := range others {
+						if err := l.add(w, ByPlate, &n, checked); err != nil {
+							return err
+						}
+					}
+				}
+			}
+		}
+	}
+	return nil
+}
+
+func (l *looker) byEye() error {
+	n := 0
+	var more bool
+	var alike []*variant
+	err := l.d.r.variantsOf([]string{l.v.famKey}, func(w *variant) (bool, error) {
+		if n++; n > maxFamily {
+			more = true
+			return false, nil
+		}
+		if w.key == l.v.key {
+			return true, nil
+		}
+		if err := l.d.r.load(w); err != nil {
+			return false, err
+		}
+		if l.d.r.sameByEye(l.v, w) {
+			alike = append(alike, w)
+		}
+		return true, nil
+	})
+	if err != nil {
+		return err
+	}
+	if more {
+		l.d.dec.LookAlikesLeftOut = append(l.d.dec.LookAlikesLeftOut, l.as.row.Assembly)
+	}
+	for _, w := range alike {
+		if err := l.add(w, ByEye, nil, false); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// sameByEye tells whether no seen or counted mark keeps two variants apart (L2).
+func (r *reader) sameByEye(v, w *variant) bool {
+	for _, m := range r.markOrder {
+		if m.Kind == catalog.MarkMeasured {
+			continue
+		}
+		if key := catalog.Fold(m.Mark); key != vehicleKey && apart(m, v.shown(key), w.shown(key)) {
+			return false
+		}
+	}
+	return true
+}
+
+// vehicleKey is the key of [VehicleMark]: the vehicle is no look of the unit.
+var vehicleKey = catalog.Fold(VehicleMark)
+
+// apart tells whether both have shown values of the mark and none in common
+// (L4).
+func apart(m *catalog.Mark, a, b []*catalog.Show) bool {
+	if len(a) == 0 || len(b) == 0 {
+		return false
+	}
+	for _, x := range a {
+		for _, y := range b {
+			if m.Kind != catalog.MarkMeasured {
+				if catalog.FoldValue(x.Value) == catalog.FoldValue(y.Value) {
+					return false
+				}
+				continue
+			}
+			p, e1 := catalog.ParseDecimal(x.Value)
+			q, e2 := catalog.ParseDecimal(y.Value)
+			if e1 != nil || e2 != nil {
+				return false
+			}
+			reach := x.Tolerance.Num.Add(y.Tolerance.Num).Add(m.Tolerance.Num).Add(m.Tolerance.Num)
+			if p.Num.Sub(q.Num).Abs().LessThanOrEqual(reach) {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// add lists a look-alike if it changes an asked role (L3).
+func (l *looker) add(w *variant, by LookAlikeBy, misread *plate.Neighbour, checked bool) error {
+	d := l.d
+	if w.key == l.v.key || slices.ContainsFunc(l.as.cands, func(c *variant) bool { return c.key == w.key }) {
+		return nil
+	}
+	for i := range d.dec.LookAlikes {
+		have := &d.dec.LookAlikes[i]
+		if have.Assembly == l.as.row.Assembly && have.Variant.Key() == w.key && have.Candidate.Key() == l.v.key {
+			return nil
+		}
+	}
+	out := LookAlike{Assembly: l.as.row.Assembly, Candidate: l.v.row.Variant, Variant: w.row.Variant, By: by, Misread: misread, Roles: []RoleDifference{}, TellApart: []TellApart{}}
+	for _, a := range l.roles {
+		diff, ok, err := d.roleDifference(a, l.v, w)
+		if err != nil {
+			return err
+		}
+		if ok {
+			out.Roles = append(out.Roles, diff)
+		}
+	}
+	if len(out.Roles) == 0 {
+		return nil
+	}
+	if err := d.r.load(w); err != nil {
+		return err
+	}
+	out.TellApart = d.r.tellApart(l.v, w)
+	switch {
+	case misread != nil && checked:
+		out.RuledOut = &Reason{Code: ReasonCheckGuards, Assembly: l.as.row.Assembly, Variant: w.row.Variant}
+	case misread == nil && len(l.as.readings) > 0:
+		out.RuledOut = &Reason{Code: ReasonReadingExcludes, Assembly: l.as.row.Assembly, Variant: w.row.Variant}
+	}
+	for _, s := range d.seen {
+		// A mark of the assembly itself, or of the one that it is assumed to
+		// belong with, rules a look-alike out.
+		if s.mark.Force == catalog.Deciding && d.decides(l.as, catalog.Fold(s.mark.Assembly)) && !s.compatible(w.shown(s.key)) {
+			r := excludedBy(s, w)
+			out.RuledOut = &r
+		}
+	}
+	d.dec.LookAlikes = append(d.dec.LookAlikes, out)
+	return nil
+}
+
+// roleDifference compares what two variants take in a role.
+func (d *decider) roleDifference(a askedRole, v, w *variant) (RoleDifference, bool, error) {
+	as := d.assembly(catalog.Fold(a.role.Assembly))
+	k := known{}
+	if as != nil {
+		k.serial, k.built = as.known.serial, as.known.built
+	}
+	return d.r.roleDifference(a.role, a.key, v, w, k, d.fill)
+}
+
+func (r *reader) roleDifference(role *catalog.Role, key string, v, w *variant, k known, fill catalog.FillKind) (RoleDifference, bool, error) {
+	this, err := r.outcomes(v, role, key, k, fill)
+	if err != nil {
+		return RoleDifference{}, false, err
+	}
+	// The serial number and date are this unit's; the other could have any.
+	other, err := r.outcomes(w, role, key, known{}, fill)
+	if err != nil {
+		return RoleDifference{}, false, err
+	}
+	a, b := outcomeKeys(this), outcomeKeys(other)
+	if slices.Equal(a, b) {
+		return RoleDifference{}, false, nil
+	}
+	return RoleDifference{Role: role.Role, This: partsOf(this), Other: partsOf(other)}, true, nil
+}
+
+func outcomeKeys(cos []candidateOutcome) []string {
+	var out []string
+	for _, c := range cos {
+		out = append(out, c.o.groupKey())
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// partsOf gives the first choices of all worlds.
+func partsOf(cos []candidateOutcome) []catalog.PartNo {
+	out := []catalog.PartNo{}
+	for _, c := range cos {
+		for _, l := range c.o.lines {
+			for _, it := range l.Choices[0].Items {
+				if !slices.Contains(out, it.Part) {
+					out = append(out, it.Part)
+				}
+			}
+		}
+	}
+	return out
+}
+
+// tellApart lists the deciding marks that keep two variants apart, the quickest
+// first.
+func (r *reader) tellApart(v, w *variant) []TellApart {
+	out := []TellApart{}
+	for _, m := range r.markOrder {
+		key := catalog.Fold(m.Mark)
+		a, b := v.shown(key), w.shown(key)
+		if m.Force != catalog.Deciding || !apart(m, a, b) {
+			continue
+		}
+		out = append(out, TellApart{Mark: m.Mark, Name: m.Name, Assembly: m.Assembly, How: m.How, Effort: m.Effort, Unit: m.Unit, This: showTexts(a, m), Other: showTexts(b, m)})
+	}
+	slices.SortStableFunc(out, func(a, b TellApart) int {
+		return cmp.Or(a.Effort.Num.Cmp(b.Effort.Num), strings.Compare(a.Mark, b.Mark))
+	})
+	return out
+}

@@ -1,0 +1,611 @@
+package resolve
+
+import (
+	"slices"
+	"strings"
+
+	"platewright/catalog"
+)
+
+// known is what is known of the unit as far as one assembly's parts depend on
+// it.
+type known struct {
+	serial catalog.Serial
+	built  catalog.Span[int32] // first and last day as yyyymmdd; zero for not known
+	seen   map[string]string   // deciding marks: key of the mark, folded value
+}
+
+// world is one way in which what is not known about a unit can turn out (O3).
+type world struct {
+	serial [2]int64 // first and last serial number; 0 for open
+	built  [2]int32 // first and last day; 0 for open
+	marks  []markValue
+	when   []When
+}
+
+type markValue struct {
+	mark  string // key
+	value string // folded; "" for any other than those named
+}
+
+// outcome is what a candidate takes in a role in one world (O7, O8).
+type outcome struct {
+	kind    OutcomeKind
+	lines   []Line
+	reasons []Reason
+	out     ruledOut
+	stated  []statedPart
+	none    *catalog.Fit // the statement that the unit takes nothing
+	fluid   *catalog.Fill
+	key     string // of the group; built when it is asked for
+}
+
+type statedPart struct {
+	key string
+	fit *catalog.Fit
+}
+
+// candidateOutcome is a world of a candidate with its outcome.
+type candidateOutcome struct {
+	v *variant
+	w world
+	o *outcome
+}
+
+// maxWorlds bounds the worlds of one candidate in one role. More than that
+// means that a dozen conditions are open at once; the role is not settled.
+const maxWorlds = 2048
+
+// outcomes works out what a candidate takes in a role in each of its worlds.
+// litres is the kind of volume that the scope of work takes.
+func (r *reader) outcomes(v *variant, role *catalog.Role, roleKey string, k known, fill catalog.FillKind) ([]candidateOutcome, error) {
+	if err := r.load(v); err != nil {
+		return nil, err
+	}
+	fits, err := r.statements(v, roleKey, k)
+	if err != nil {
+		return nil, err
+	}
+	worlds := r.worlds(v, fits, k)
+	if len(worlds) == 0 {
+		return []candidateOutcome{{v: v, o: &outcome{kind: OutcomeNoStatement, reasons: []Reason{{Code: ReasonTooMany, Variant: v.row.Variant, Role: role.Role, Count: maxWorlds}}}}}, nil
+	}
+	res := make([]candidateOutcome, 0, len(worlds))
+	for _, w := range worlds {
+		o, err := r.outcome(v, role, roleKey, fits, w, fill)
+		if err != nil {
+			return nil, err
+		}
+		res = append(res, candidateOutcome{v, w, o})
+	}
+	// Worlds that all come to the same need not be told apart.
+	if len(res) > 1 {
+		same := true
+		for _, c := range res[1:] {
+			if c.o.groupKey() != res[0].o.groupKey() {
+				same = false
+				break
+			}
+		}
+		if same {
+			res[0].w = world{}
+			res = res[:1]
+		}
+	}
+	return res, nil
+}
+
+// statements gathers what the catalogue says (O1): own, family's, marks'.
+func (r *reader) statements(v *variant, role string, k known) ([]stmt, error) {
+	var out []stmt
+	for _, f := range v.fits.of(role) {
+		out = append(out, stmt{fit: f})
+	}
+	for _, f := range v.fam.fits.of(role) {
+		out = append(out, stmt{fit: f})
+	}
+	type mv struct{ mark, value string }
+	var pairs []mv
+	v.shownMarks(func(mark string, shows []*catalog.Show) {
+		for _, s := range shows {
+			pairs = append(pairs, mv{mark, catalog.FoldValue(s.Value)})
+		}
+	})
+	for mark, value := range k.seen {
+		if !slices.Contains(pairs, mv{mark, value}) {
+			pairs = append(pairs, mv{mark, value})
+		}
+	}
+	if len(pairs) > 1 {
+		slices.SortFunc(pairs, func(a, b mv) int { return strings.Compare(a.mark+"="+a.value, b.mark+"="+b.value) })
+	}
+	for _, p := range pairs {
+		f, err := r.fitsOfMark(p.mark, p.value)
+		if err != nil {
+			return nil, err
+		}
+		for _, f := range f.of(role) {
+			out = append(out, stmt{f, p.mark, p.value})
+		}
+	}
+	return out, nil
+}
+
+// stmt is a statement, with the mark that its scope asks for.
+type stmt struct {
+	fit         *catalog.Fit
+	mark, value string
+}
+
+func (s *stmt) conditional() bool {
+	f := s.fit
+	return s.mark != "" || f.SerialFrom|f.SerialTo != 0 || f.BuiltFrom|f.BuiltTo != 0 || len(f.When) > 0
+}
+
+// worlds splits a candidate by what its statements ask and nobody knows (O3).
+func (r *reader) worlds(v *variant, fits []stmt, k known) []world {
+	conditional := false
+	for i := range fits {
+		if fits[i].conditional() {
+			conditional = true
+			break
+		}
+	}
+	if !conditional {
+		return []world{{}}
+	}
+	ws := []world{{}}
+
+	// Serial numbers.
+	if k.serial != 0 {
+		ws[0].serial = [2]int64{int64(k.serial), int64(k.serial)}
+	} else {
+		var cuts []int64
+		for _, s := range fits {
+			if s.fit.SerialFrom != 0 {
+				cuts = append(cuts, int64(s.fit.SerialFrom))
+			}
+			if s.fit.SerialTo != 0 {
+				cuts = append(cuts, int64(s.fit.SerialTo)+1)
+			}
+		}
+		if len(cuts) > 0 {
+			segs := segments(int64(v.row.SerialFrom), int64(v.row.SerialTo), cuts, func(n int64) int64 { return n - 1 })
+			ws = split(ws, len(segs), func(w *world, i int) {
+				w.serial = segs[i]
+				if len(segs) > 1 {
+					w.when = append(w.when, When{Kind: StatementSerial, From: catalog.Serial(segs[i][0]).String(), To: catalog.Serial(segs[i][1]).String()})
+				}
+			})
+		}
+	}
+
+	// Build dates.
+	var cuts []int32
+	for _, s := range fits {
+		if s.fit.BuiltFrom != 0 {
+			cuts = append(cuts, s.fit.BuiltFrom.First())
+		}
+		if s.fit.BuiltTo != 0 {
+			cuts = append(cuts, dayAfter(s.fit.BuiltTo.Last()))
+		}
+	}
+	if len(cuts) > 0 {
+		lo, hi := v.row.BuiltFrom.First(), v.row.BuiltTo.Last()
+		if k.built.From != 0 {
+			lo, hi = max(lo, k.built.From), k.built.To
+			if v.row.BuiltTo != 0 {
+				hi = min(hi, v.row.BuiltTo.Last())
+			}
+		}
+		segs := segments(lo, hi, cuts, dayBefore)
+		ws = split(ws, len(segs), func(w *world, i int) {
+			w.built = segs[i]
+			if len(segs) > 1 {
+				w.when = append(w.when, When{Kind: StatementBuilt, From: catalog.Date(segs[i][0]).String(), To: catalog.Date(segs[i][1]).String()})
+			}
+		})
+	}
+
+	// Marks.
+	named := map[string][]markValue{}
+	var order []string
+	add := func(mark, value string) {
+		if _, ok := named[mark]; !ok {
+			order = append(order, mark)
+		}
+		mv := markValue{mark, value}
+		if !slices.Contains(named[mark], mv) {
+			named[mark] = append(named[mark], mv)
+		}
+	}
+	for _, s := range fits {
+		if s.mark != "" {
+			add(s.mark, s.value)
+		}
+		for _, c := range s.fit.When {
+			add(catalog.Fold(c.Mark), catalog.FoldValue(c.Value))
+		}
+	}
+	slices.Sort(order)
+	for _, mark := range order {
+		var values []markValue
+		if seen, ok := k.seen[mark]; ok {
+			values = []markValue{{mark, seen}}
+		} else if shows := v.shown(mark); len(shows) > 0 {
+			for _, s := range shows {
+				values = append(values, markValue{mark, catalog.FoldValue(s.Value)})
+			}
+		} else {
+			values = append(named[mark], markValue{mark, ""})
+		}
+		slices.SortFunc(values, func(a, b markValue) int { return strings.Compare(a.value, b.value) })
+		values = slices.Compact(values)
+		if len(ws)*len(values) > maxWorlds {
+			return nil
+		}
+		name := mark
+		if m, err := r.mark(mark); err == nil && m != nil {
+			name = m.Mark
+		}
+		ws = split(ws, len(values), func(w *world, i int) {
+			w.marks = append(w.marks, values[i])
+			if len(values) > 1 {
+				w.when = append(w.when, When{Kind: StatementMark, Mark: name, Value: values[i].value})
+			}
+		})
+	}
+	return ws
+}
+
+// split makes n copies of each world and lets set tell them apart.
+func split(ws []world, n int, set func(w *world, i int)) []world {
+	if n == 1 {
+		for i := range ws {
+			set(&ws[i], 0)
+		}
+		return ws
+	}
+	out := make([]world, 0, len(ws)*n)
+	for _, w := range ws {
+		for i := range n {
+			c := w
+			c.marks = slices.Clone(w.marks)
+			c.when = slices.Clone(w.when)
+			set(&c, i)
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
+// segments cuts the range lo to hi (0 for open) before each of cuts.
+func segments[T int32 | int64](lo, hi T, cuts []T, before func(T) T) [][2]T {
+	slices.Sort(cuts)
+	cuts = slices.Compact(cuts)
+	var out [][2]T
+	from := lo
+	for _, c := range cuts {
+		if c <= lo || c <= 1 {
+			continue
+		}
+		if hi != 0 && c > hi {
+			break
+		}
+		out = append(out, [2]T{from, before(c)})
+		from = c
+	}
+	return append(out, [2]T{from, hi})
+}
+
+func daysIn(y, m int32) int32 {
+	switch m {
+	case 4, 6, 9, 11:
+		return 30
+	case 2:
+		if y%4 == 0 && (y%100 != 0 || y%400 == 0) {
+			return 29
+		}
+		return 28
+	}
+	return 31
+}
+
+// dayAfter gives the day after yyyymmdd; a day beyond the month's end counts as
+// its last.
+func dayAfter(d int32) int32 {
+	y, m, day := d/10000, d/100%100, d%100
+	if day < daysIn(y, m) {
+		return d + 1
+	}
+	if m == 12 {
+		return (y+1)*10000 + 101
+	}
+	return y*10000 + (m+1)*100 + 1
+}
+
+func dayBefore(d int32) int32 {
+	y, m, day := d/10000, d/100%100, d%100
+	if day > 1 {
+		return d - 1
+	}
+	if m == 1 {
+		return (y-1)*10000 + 1231
+	}
+	return y*10000 + (m-1)*100 + daysIn(y, m-1)
+}
+
+// applies tells whether all conditions of the statement hold in the world (O2).
+// Worlds are cut at the ends of ranges, so a world's first number stands for all.
+func (s *stmt) applies(w *world) bool {
+	f := s.fit
+	if f.SerialFrom != 0 && w.serial[0] < int64(f.SerialFrom) {
+		return false
+	}
+	if f.SerialTo != 0 && w.serial[0] > int64(f.SerialTo) {
+		return false
+	}
+	if f.BuiltFrom != 0 && w.built[0] < f.BuiltFrom.First() {
+		return false
+	}
+	if f.BuiltTo != 0 && w.built[0] > f.BuiltTo.Last() {
+		return false
+	}
+	if s.mark != "" && !w.shows(s.mark, s.value) {
+		return false
+	}
+	for _, c := range f.When {
+		if !w.shows(catalog.Fold(c.Mark), catalog.FoldValue(c.Value)) {
+			return false
+		}
+	}
+	return true
+}
+
+func (w *world) shows(mark, value string) bool {
+	for _, m := range w.marks {
+		if m.mark == mark {
+			return m.value == value
+		}
+	}
+	return false
+}
+
+func fitReason(code Code, f *catalog.Fit, v *variant) Reason {
+	return Reason{Code: code, Table: catalog.TFits, Row: string(f.Scope) + " / " + f.Of + " / " + f.Statement, Source: f.Source,
+		Variant: v.row.Variant, Role: f.Role, Position: f.Position, Part: f.Part, Qty: f.Qty, Note: f.Note}
+}
+
+// outcome applies the statements of one world (O4 to O8).
+func (r *reader) outcome(v *variant, role *catalog.Role, roleKey string, fits []stmt, w world, fill catalog.FillKind) (*outcome, error) {
+	o := &outcome{kind: OutcomeNoStatement}
+	var forThis []*catalog.Fit
+	for i := range fits {
+		if !fits[i].applies(&w) {
+			continue
+		}
+		f := fits[i].fit
+		switch {
+		case f.Effect == catalog.Fits:
+			forThis = append(forThis, f)
+		case f.Part == "":
+			o.none = f
+			o.reasons = append(o.reasons, fitReason(ReasonTakesNone, f, v))
+		default:
+			if o.out == nil {
+				o.out = ruledOut{}
+			}
+			o.out[f.Part.Key()] = f
+			o.reasons = append(o.reasons, fitReason(ReasonStatedAgainst, f, v))
+		}
+	}
+	if role.Kind == catalog.RoleFluid {
+		return o, r.fluidOutcome(v, role, roleKey, o, fill)
+	}
+	against := o.none != nil || len(o.out) > 0
+
+	kept, empty := 0, 0
+	for _, f := range forThis {
+		pos := catalog.FoldValue(f.Position)
+		i := slices.IndexFunc(o.lines, func(l Line) bool { return catalog.FoldValue(l.Position) == pos })
+		if i < 0 {
+			i = len(o.lines)
+			o.lines = append(o.lines, Line{Position: f.Position})
+		}
+		key := f.Part.Key()
+		o.stated = append(o.stated, statedPart{key, f})
+		if o.none != nil {
+			continue
+		}
+		choices, err := r.buy(key, f.Qty, o.out)
+		if err != nil {
+			return nil, err
+		}
+		o.lines[i].Choices = addChoices(o.lines[i].Choices, choices, f, v)
+	}
+	for i := range o.lines {
+		if len(o.lines[i].Choices) > 0 {
+			sortChoices(o.lines[i].Choices)
+			kept++
+		} else {
+			empty++
+			o.reasons = append(o.reasons, Reason{Code: ReasonPositionUnfilled, Variant: v.row.Variant, Role: role.Role, Position: o.lines[i].Position})
+		}
+	}
+	switch {
+	case kept > 0 && empty == 0:
+		o.kind = OutcomeFits
+	case kept > 0:
+		o.kind = OutcomeNoStatement
+	case empty > 0 || against:
+		o.kind = OutcomeDoesNotFit
+	default:
+		o.reasons = append(o.reasons, Reason{Code: ReasonNoStatement, Variant: v.row.Variant, Role: role.Role})
+	}
+	if o.kind != OutcomeFits {
+		o.lines = nil
+	} else if len(o.lines) > 1 {
+		slices.SortFunc(o.lines, func(a, b Line) int {
+			return strings.Compare(catalog.FoldValue(a.Position), catalog.FoldValue(b.Position))
+		})
+	}
+	return o, nil
+}
+
+// addChoices adds the choices of a statement to those of its position. One that
+// another statement gave already keeps the better rank and fewer steps.
+func addChoices(have, add []Choice, f *catalog.Fit, v *variant) []Choice {
+	for _, c := range add {
+		c.Rank = f.Rank
+		c.Trail = append([]Reason{fitReason(ReasonStated, f, v)}, c.Trail...)
+		if len(have) > 0 {
+			k := c.key()
+			if i := slices.IndexFunc(have, func(o Choice) bool { return o.key() == k }); i >= 0 {
+				if c.Rank < have[i].Rank || c.Rank == have[i].Rank && c.Steps < have[i].Steps {
+					have[i] = c
+				}
+				continue
+			}
+		}
+		have = append(have, c)
+	}
+	return have
+}
+
+type fluidChoice struct {
+	part  *catalog.Part
+	key   string
+	rank  int
+	trail []Reason
+}
+
+// fluidsFor gives the sold fluids that serve where spec is asked for (O8).
+func (r *reader) fluidsFor(spec string) ([]fluidChoice, error) {
+	if f, ok := r.fluids[spec]; ok {
+		return f, nil
+	}
+	var out []fluidChoice
+	add := func(spec string, rank int, trail []Reason) error {
+		meets, err := group[catalog.Meet](r.cat, r.tMeets, catalog.MakeKey(spec))
+		if err != nil {
+			return err
+		}
+		for _, m := range meets {
+			p, err := r.part(m.Fluid.Key())
+			if err != nil {
+				return err
+			}
+			if p == nil || p.Status != catalog.PartSold {
+				continue
+			}
+			rank := rank
+			if m.Claim == catalog.Claimed {
+				rank++
+			}
+			c := fluidChoice{part: p, key: m.Fluid.Key(), rank: rank, trail: append(slices.Clone(trail), Reason{Code: ReasonMeets, Table: catalog.TMeets,
+				Row: m.Spec + " / " + string(m.Fluid), Source: m.Source, Part: p.Part, Spec: m.Spec, Value: string(m.Claim)})}
+			if i := slices.IndexFunc(out, func(o fluidChoice) bool { return o.key == c.key }); i >= 0 {
+				if c.rank < out[i].rank {
+					out[i] = c
+				}
+				continue
+			}
+			out = append(out, c)
+		}
+		return nil
+	}
+	if err := add(spec, 0, nil); err != nil {
+		return nil, err
+	}
+	serves, err := group[catalog.Serve](r.cat, r.tServes, catalog.MakeKey(spec))
+	if err != nil {
+		return nil, err
+	}
+	for _, s := range serves {
+		trail := []Reason{{Code: ReasonServes, Table: catalog.TServes, Row: s.Spec + " / " + s.ServedBy, Source: s.Source, Spec: s.Spec, OtherSpec: s.ServedBy, Note: s.Note}}
+		if err := add(catalog.Fold(s.ServedBy), 2, trail); err != nil {
+			return nil, err
+		}
+	}
+	r.fluids[spec] = out
+	return out, nil
+}
+
+func (r *reader) fluidOutcome(v *variant, role *catalog.Role, roleKey string, o *outcome, fill catalog.FillKind) error {
+	f, err := r.fill(v, roleKey)
+	if err != nil {
+		return err
+	}
+	switch {
+	case o.none != nil:
+		o.kind = OutcomeDoesNotFit
+		return nil
+	case f == nil:
+		if len(o.out) > 0 {
+			o.kind = OutcomeDoesNotFit
+		} else {
+			o.reasons = append(o.reasons, Reason{Code: ReasonNoStatement, Variant: v.row.Variant, Role: role.Role})
+		}
+		return nil
+	}
+	o.fluid = f
+	fluids, err := r.fluidsFor(catalog.Fold(f.Spec))
+	if err != nil {
+		return err
+	}
+	var litres catalog.Decimal
+	switch fill {
+	case catalog.FillRefill:
+		litres = f.Refill
+	case catalog.FillDry:
+		litres = f.Dry
+	}
+	line := Line{}
+	excluded := false
+	for _, x := range fluids {
+		if o.out[x.key] != nil {
+			excluded = true
+			continue
+		}
+		it := item(x.part, 0)
+		it.Litres = litres
+		reason := Reason{Code: ReasonFill, Table: catalog.TFills, Row: string(f.Scope) + " / " + f.Of + " / " + f.Role, Source: f.Source,
+			Variant: v.row.Variant, Role: f.Role, Spec: f.Spec}
+		line.Choices = append(line.Choices, Choice{Stated: catalog.PartNo(f.Spec), Items: []Item{it}, Companions: []Item{}, Buyable: true, Rank: x.rank,
+			Trail: append([]Reason{reason}, x.trail...)})
+	}
+	switch {
+	case len(line.Choices) > 0:
+		sortChoices(line.Choices)
+		o.kind, o.lines = OutcomeFits, []Line{line}
+	case excluded:
+		o.kind = OutcomeDoesNotFit
+	default:
+		o.reasons = append(o.reasons, Reason{Code: ReasonNoFluid, Variant: v.row.Variant, Role: f.Role, Spec: f.Spec})
+	}
+	return nil
+}
+
+// groupKey gives the text by which two outcomes are one group (V2).
+func (o *outcome) groupKey() string {
+	if o.key != "" {
+		return o.key
+	}
+	var b strings.Builder
+	b.WriteString(string(o.kind))
+	for _, l := range o.lines {
+		b.WriteByte('\n')
+		b.WriteString(catalog.FoldValue(l.Position))
+		keys := make([]string, len(l.Choices))
+		for i := range l.Choices {
+			keys[i] = l.Choices[i].key()
+		}
+		slices.Sort(keys)
+		for _, k := range keys {
+			b.WriteByte('\t')
+			b.WriteString(k)
+		}
+	}
+	o.key = b.String()
+	return o.key
+}

@@ -1,0 +1,399 @@
+package resolve
+
+import (
+	"slices"
+	"strings"
+
+	"platewright/catalog"
+)
+
+// reader gives typed rows of a catalogue and remembers those of small tables
+// and of everything that many variants share, so that a list of plates reads
+// them once. It is not safe for concurrent use.
+type reader struct {
+	cat Catalogue
+
+	tVariants, tShows, tFits, tParts, tSupersessions, tCompanions, tFills, tMeets, tServes, tPlates *catalog.Table
+
+	parts      map[string]*catalog.Part
+	nexts      map[string]*next
+	companions map[string][]*catalog.Companion
+	roles      map[string]*catalog.Role
+	marks      map[string]*catalog.Mark
+	markOrder  []*catalog.Mark
+	assemblies []*catalog.Assembly // root first, each after the one that it follows
+	families   map[string]*family
+	markFits   map[string]*fitsByRole
+	buys       map[buyKey][]Choice
+	fluids     map[string][]fluidChoice
+}
+
+// family is what all variants of a family share.
+type family struct {
+	shows map[string][]*catalog.Show // by key of the mark
+	fits  *fitsByRole
+	fills map[string]*catalog.Fill // by key of the role
+}
+
+// variant is a variant with its own rows, read when they are asked for.
+type variant struct {
+	row    *catalog.Variant
+	key    string
+	fam    *family
+	famKey string
+	shows  map[string][]*catalog.Show
+	fits   *fitsByRole
+	read   bool
+}
+
+// fitsByRole are the statements of one scope, by key of the role.
+type fitsByRole struct {
+	all   []*catalog.Fit
+	roles []roleFits
+}
+
+type roleFits struct {
+	role string
+	fits []*catalog.Fit
+}
+
+func (f *fitsByRole) of(role string) []*catalog.Fit {
+	if f == nil {
+		return nil
+	}
+	for i := range f.roles {
+		if f.roles[i].role == role {
+			return f.roles[i].fits
+		}
+	}
+	return nil
+}
+
+func newReader(cat Catalogue) *reader {
+	return &reader{cat: cat,
+		tVariants: catalog.TableByName(catalog.TVariants), tShows: catalog.TableByName(catalog.TShows),
+		tFits: catalog.TableByName(catalog.TFits), tParts: catalog.TableByName(catalog.TParts),
+		tSupersessions: catalog.TableByName(catalog.TSupersessions), tCompanions: catalog.TableByName(catalog.TCompanions),
+		tFills: catalog.TableByName(catalog.TFills), tMeets: catalog.TableByName(catalog.TMeets),
+		tServes: catalog.TableByName(catalog.TServes), tPlates: catalog.TableByName(catalog.TPlates),
+		parts: map[string]*catalog.Part{}, nexts: map[string]*next{}, companions: map[string][]*catalog.Companion{},
+		families: map[string]*family{}, markFits: map[string]*fitsByRole{}, buys: map[buyKey][]Choice{}, fluids: map[string][]fluidChoice{},
+	}
+}
+
+// group gives the typed rows of a group.
+func group[T any](cat Catalogue, t *catalog.Table, key string) ([]*T, error) {
+	rows, err := cat.Group(t, key)
+	if err != nil || len(rows) == 0 {
+		return nil, err
+	}
+	out := make([]*T, len(rows))
+	for i, r := range rows {
+		out[i] = any(r).(*T)
+	}
+	return out, nil
+}
+
+// first gives the only row of a group that has one row, nil for none.
+func first[T any](cat Catalogue, t *catalog.Table, key string) (*T, error) {
+	rows, err := cat.Group(t, key)
+	if err != nil || len(rows) == 0 {
+		return nil, err
+	}
+	return any(rows[0]).(*T), nil
+}
+
+// every walks all rows of a small table in the order of their keys.
+func every[T any](cat Catalogue, table string, each func(*T)) error {
+	t := catalog.TableByName(table)
+	key, ok, err := cat.Seek(t, "")
+	for ; ok && err == nil; key, ok, err = cat.Seek(t, key+"\x00") {
+		rows, err := cat.Group(t, key)
+		if err != nil {
+			return err
+		}
+		for _, r := range rows {
+			each(any(r).(*T))
+		}
+	}
+	return err
+}
+
+func (r *reader) part(key string) (*catalog.Part, error) {
+	if p, ok := r.parts[key]; ok {
+		return p, nil
+	}
+	p, err := first[catalog.Part](r.cat, r.tParts, catalog.MakeKey(key))
+	if err != nil {
+		return nil, err
+	}
+	r.parts[key] = p
+	return p, nil
+}
+
+func (r *reader) companionsOf(key string) ([]*catalog.Companion, error) {
+	if c, ok := r.companions[key]; ok {
+		return c, nil
+	}
+	c, err := group[catalog.Companion](r.cat, r.tCompanions, catalog.MakeKey(key))
+	if err != nil {
+		return nil, err
+	}
+	r.companions[key] = c
+	return c, nil
+}
+
+// next holds where a part leads: single replacements by key of the part that
+// they lead to, and the pieces of its split.
+type next struct {
+	single []step
+	split  []*catalog.Supersession
+}
+
+type step struct {
+	to  catalog.PartNo
+	key string
+	row *catalog.Supersession
+	qty int
+}
+
+func (r *reader) next(key string) (*next, error) {
+	if n, ok := r.nexts[key]; ok {
+		return n, nil
+	}
+	n := &next{}
+	forward, err := group[catalog.Supersession](r.cat, r.tSupersessions, catalog.MakeKey(key))
+	if err != nil {
+		return nil, err
+	}
+	for _, s := range forward {
+		switch s.Kind {
+		case catalog.Split:
+			n.split = append(n.split, s)
+		default:
+			n.single = append(n.single, step{s.New, s.New.Key(), s, s.Qty})
+		}
+	}
+	var back []string
+	if err := r.cat.Referring(r.tSupersessions, "new", key, func(g string) bool { back = append(back, g); return true }); err != nil {
+		return nil, err
+	}
+	for _, g := range back {
+		rows, err := group[catalog.Supersession](r.cat, r.tSupersessions, g)
+		if err != nil {
+			return nil, err
+		}
+		for _, s := range rows {
+			if s.Kind == catalog.TwoWay && s.New.Key() == key {
+				n.single = append(n.single, step{s.Old, s.Old.Key(), s, s.Qty})
+			}
+		}
+	}
+	slices.SortStableFunc(n.single, func(a, b step) int { return strings.Compare(a.key, b.key) })
+	r.nexts[key] = n
+	return n, nil
+}
+
+func (r *reader) role(key string) (*catalog.Role, error) {
+	if r.roles == nil {
+		m := map[string]*catalog.Role{}
+		if err := every(r.cat, catalog.TRoles, func(o *catalog.Role) { m[catalog.Fold(o.Role)] = o }); err != nil {
+			return nil, err
+		}
+		r.roles = m
+	}
+	return r.roles[key], nil
+}
+
+func (r *reader) mark(key string) (*catalog.Mark, error) {
+	if err := r.loadMarks(); err != nil {
+		return nil, err
+	}
+	return r.marks[key], nil
+}
+
+func (r *reader) loadMarks() error {
+	if r.marks != nil {
+		return nil
+	}
+	m := map[string]*catalog.Mark{}
+	err := every(r.cat, catalog.TMarks, func(o *catalog.Mark) {
+		m[catalog.Fold(o.Mark)] = o
+		r.markOrder = append(r.markOrder, o)
+	})
+	if err != nil {
+		return err
+	}
+	r.marks = m
+	return nil
+}
+
+// loadAssemblies reads the assemblies, the root first and each one after the
+// one that it follows.
+func (r *reader) loadAssemblies() error {
+	if r.assemblies != nil {
+		return nil
+	}
+	var all []*catalog.Assembly
+	if err := every(r.cat, catalog.TAssemblies, func(a *catalog.Assembly) { all = append(all, a) }); err != nil {
+		return err
+	}
+	done := map[string]bool{}
+	var out []*catalog.Assembly
+	for len(out) < len(all) {
+		before := len(out)
+		for _, a := range all {
+			k := catalog.Fold(a.Assembly)
+			if !done[k] && (a.Follows == "" || done[catalog.Fold(a.Follows)]) {
+				done[k] = true
+				out = append(out, a)
+			}
+		}
+		if len(out) == before {
+			return &CatalogueError{Table: catalog.TAssemblies, Row: all[0].Assembly, What: "the assemblies do not lead to a root"}
+		}
+	}
+	r.assemblies = out
+	return nil
+}
+
+// CatalogueError says that the catalogue cannot be decided on. A catalogue that
+// passed its checks never gives one.
+type CatalogueError struct {
+	Table, Row string
+	What       string
+}
+
+func (e *CatalogueError) Error() string {
+	return "the catalogue's table " + e.Table + ", row " + e.Row + ": " + e.What + "; check the catalogue"
+}
+
+func (r *reader) family(key string) (*family, error) {
+	if f, ok := r.families[key]; ok {
+		return f, nil
+	}
+	f := &family{fills: map[string]*catalog.Fill{}}
+	shows, err := group[catalog.Show](r.cat, r.tShows, catalog.MakeKey("FAMILY", key))
+	if err != nil {
+		return nil, err
+	}
+	f.shows = byMark(shows)
+	if f.fits, err = r.fitsOf(catalog.MakeKey("FAMILY", key)); err != nil {
+		return nil, err
+	}
+	fills, err := group[catalog.Fill](r.cat, r.tFills, catalog.MakeKey("FAMILY", key))
+	if err != nil {
+		return nil, err
+	}
+	for _, x := range fills {
+		f.fills[catalog.Fold(x.Role)] = x
+	}
+	r.families[key] = f
+	return f, nil
+}
+
+func byMark(shows []*catalog.Show) map[string][]*catalog.Show {
+	if len(shows) == 0 {
+		return nil
+	}
+	m := make(map[string][]*catalog.Show, len(shows))
+	for _, s := range shows {
+		k := catalog.Fold(s.Mark)
+		m[k] = append(m[k], s)
+	}
+	return m
+}
+
+func (r *reader) fitsOf(key string) (*fitsByRole, error) {
+	rows, err := group[catalog.Fit](r.cat, r.tFits, key)
+	if err != nil || len(rows) == 0 {
+		return nil, err
+	}
+	f := &fitsByRole{all: rows}
+	for _, s := range rows {
+		k := catalog.Fold(s.Role)
+		i := slices.IndexFunc(f.roles, func(x roleFits) bool { return x.role == k })
+		if i < 0 {
+			i = len(f.roles)
+			f.roles = append(f.roles, roleFits{role: k})
+		}
+		f.roles[i].fits = append(f.roles[i].fits, s)
+	}
+	return f, nil
+}
+
+// fitsOfMark gives the statements about everything that shows a mark with a
+// value.
+func (r *reader) fitsOfMark(mark, value string) (*fitsByRole, error) {
+	key := catalog.MakeKey("MARK", mark+"="+value)
+	if f, ok := r.markFits[key]; ok {
+		return f, nil
+	}
+	f, err := r.fitsOf(key)
+	if err != nil {
+		return nil, err
+	}
+	r.markFits[key] = f
+	return f, nil
+}
+
+// variant gives the variant with that key, nil for none.
+func (r *reader) variant(key string) (*variant, error) {
+	row, err := first[catalog.Variant](r.cat, r.tVariants, catalog.MakeKey(key))
+	if err != nil || row == nil {
+		return nil, err
+	}
+	v := &variant{row: row, key: key, famKey: catalog.Fold(row.Family)}
+	v.fam, err = r.family(v.famKey)
+	return v, err
+}
+
+// load reads the variant's own rows.
+func (r *reader) load(v *variant) error {
+	if v.read {
+		return nil
+	}
+	shows, err := group[catalog.Show](r.cat, r.tShows, catalog.MakeKey("VARIANT", v.key))
+	if err != nil {
+		return err
+	}
+	v.shows = byMark(shows)
+	if v.fits, err = r.fitsOf(catalog.MakeKey("VARIANT", v.key)); err != nil {
+		return err
+	}
+	v.read = true
+	return nil
+}
+
+// shown gives what the variant shows of a mark (C1).
+func (v *variant) shown(mark string) []*catalog.Show {
+	if s := v.shows[mark]; len(s) > 0 {
+		return s
+	}
+	return v.fam.shows[mark]
+}
+
+// shownMarks yields the keys of all marks of which something is recorded.
+func (v *variant) shownMarks(each func(mark string, shows []*catalog.Show)) {
+	for m, s := range v.shows {
+		each(m, s)
+	}
+	for m, s := range v.fam.shows {
+		if len(v.shows[m]) == 0 {
+			each(m, s)
+		}
+	}
+}
+
+func (r *reader) fill(v *variant, role string) (*catalog.Fill, error) {
+	own, err := group[catalog.Fill](r.cat, r.tFills, catalog.MakeKey("VARIANT", v.key))
+	if err != nil {
+		return nil, err
+	}
+	for _, f := range own {
+		if catalog.Fold(f.Role) == role {
+			return f, nil
+		}
+	}
+	return v.fam.fills[role], nil
+}

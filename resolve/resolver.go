@@ -1,0 +1,439 @@
+package resolve
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"platewright/catalog"
+	"platewright/resolve/plate"
+)
+
+// Resolver answers questions about one catalogue. It remembers what many
+// variants share, and is not safe for concurrent use: give each goroutine its
+// own.
+type Resolver struct {
+	cat          Catalogue
+	edition      Edition
+	r            *reader
+	layouts      map[string][]*plate.Layout // by key of the assembly
+	variantCodes plate.Codes
+}
+
+// New gives a resolver for a catalogue; the edition is copied into every
+// decision.
+func New(cat Catalogue, edition Edition) *Resolver {
+	r := newReader(cat)
+	return &Resolver{cat: cat, edition: edition, r: r, variantCodes: plate.TrimSep(variantCodes{cat, r.tVariants})}
+}
+
+// Options leaves parts of a decision out, for lists of many units.
+type Options struct {
+	NoLookAlikes bool // do not look for look-alikes
+	NoNextCheck  bool // do not look for the next check
+	NoNear       bool // do not list near readings of what matches nothing
+}
+
+// QuestionReason says in one word why a question cannot be answered.
+type QuestionReason string
+
+const (
+	NothingRead QuestionReason = "nothing-read" // neither plate nor label nor fields
+	UnknownName QuestionReason = "unknown-name" // the catalogue has no such mark, role, scope of work, field, variant
+	NoValue     QuestionReason = "no-value"     // a mark without a value
+	GivenTwice  QuestionReason = "given-twice"  // one mark with two values
+	NoLabels    QuestionReason = "no-labels"    // the catalogue knows no labels
+	NotReadable QuestionReason = "not-readable" // the text cannot be read as what it should be; see Err
+)
+
+// QuestionError says what in a question cannot be answered.
+type QuestionError struct {
+	Part   string         // plate, label, field, mark, work, role, part, variant
+	Value  string         // as given
+	Reason QuestionReason // empty where Err says it
+	Known  []string       // what could have been meant, where it is a matter of names
+	Err    error          // why the value cannot be read, or nil
+}
+
+func (e *QuestionError) Error() string {
+	if e.Err != nil {
+		return fmt.Sprintf("%s: %v", e.Part, e.Err)
+	}
+	switch e.Reason {
+	case NothingRead:
+		return "there is neither a plate nor a label to go by; give what can be read of one, with ? for what cannot"
+	case UnknownName:
+		s := fmt.Sprintf("the catalogue knows no %s %q", e.Part, e.Value)
+		if near := Nearest(e.Value, e.Known); near != "" {
+			return s + fmt.Sprintf("; did you mean %q?", near)
+		}
+		if len(e.Known) > 0 && len(e.Known) <= 24 {
+			return s + "; it knows " + strings.Join(e.Known, ", ")
+		}
+		return s + "; check the spelling"
+	case NoValue:
+		return fmt.Sprintf("the mark %q has no value; write MARK=VALUE", e.Value)
+	case GivenTwice:
+		return fmt.Sprintf("%q was given before with another value; give each mark once", e.Value)
+	case NoLabels:
+		return fmt.Sprintf("the catalogue knows no labels, so %q cannot be one", e.Value)
+	}
+	return fmt.Sprintf("%s %q cannot be read", e.Part, e.Value)
+}
+
+func (e *QuestionError) Unwrap() error { return e.Err }
+
+// Nearest gives the name that a mistyped one was most likely meant to be, by
+// Levenshtein's distance of at most a third of its length; "" for none.
+func Nearest(name string, known []string) string {
+	best, most := "", len(name)/3+1
+	for _, k := range known {
+		if d := distance(strings.ToLower(name), strings.ToLower(k)); d < most {
+			best, most = k, d
+		}
+	}
+	return best
+}
+
+func distance(a, b string) int {
+	row := make([]int, len(b)+1)
+	for j := range row {
+		row[j] = j
+	}
+	for i := range len(a) {
+		prev := row[0]
+		row[0] = i + 1
+		for j := range len(b) {
+			cost := 1
+			if a[i] == b[j] {
+				cost = 0
+			}
+			prev, row[j+1] = row[j+1], min(row[j+1]+1, row[j]+1, prev+cost)
+		}
+	}
+	return row[len(b)]
+}
+
+// decider works out one decision.
+type decider struct {
+	res        *Resolver
+	r          *reader
+	q          Question
+	o          Options
+	dec        *Decision
+	assemblies []*assemblyWork // root first
+	seen       []*seenMark
+	asked      []askedRole
+	work       []*catalog.WorkScope
+	fill       catalog.FillKind
+	outcomes   map[string][]candidateOutcome // by key of the role
+	families   map[string]bool               // of all candidates
+	notes      map[string][]*catalog.Note
+	noteOrder  []string
+	checkHelps map[string]bool // roles that the next check can settle
+}
+
+func (d *decider) assembly(key string) *assemblyWork {
+	for _, a := range d.assemblies {
+		if a.key == key {
+			return a
+		}
+	}
+	return nil
+}
+
+// Decide answers the question. Trouble of the unit (a worn plate, evidence that
+// contradicts itself) is in the decision; an error is a [*QuestionError] for
+// what cannot be asked, or trouble of the catalogue.
+func (res *Resolver) Decide(q Question, o Options) (*Decision, error) {
+	d, err := res.prepare(q, o)
+	if err != nil {
+		return nil, err
+	}
+	for _, a := range d.asked {
+		ans, err := d.answerRole(a)
+		if err != nil {
+			return nil, err
+		}
+		d.dec.Roles = append(d.dec.Roles, ans)
+	}
+	if !o.NoNextCheck {
+		if err := d.nextCheck(); err != nil {
+			return nil, err
+		}
+	}
+	if !o.NoLookAlikes {
+		if err := d.lookAlikes(); err != nil {
+			return nil, err
+		}
+	}
+	if err := d.gate(); err != nil {
+		return nil, err
+	}
+	if q.Part != "" {
+		if err := d.answerPart(); err != nil {
+			return nil, err
+		}
+	}
+	if err := d.collectNotes(); err != nil {
+		return nil, err
+	}
+	if err := d.collectCautions(); err != nil {
+		return nil, err
+	}
+	return d.dec, nil
+}
+
+// prepare reads the question and works out candidates and asked roles.
+func (res *Resolver) prepare(q Question, o Options) (*decider, error) {
+	q.BuiltISO = q.Built.String()
+	d := &decider{res: res, r: res.r, q: q, o: o, outcomes: map[string][]candidateOutcome{}, families: map[string]bool{},
+		notes: map[string][]*catalog.Note{}, checkHelps: map[string]bool{}}
+	d.dec = &Decision{Schema: Schema, Edition: res.edition, Question: q, Reading: []Reading{}, Assemblies: []AssemblyState{}, Conflicts: []Conflict{},
+		Roles: []RoleAnswer{}, LookAlikes: []LookAlike{}, SafeToOrder: []OrderLine{}, Held: []HeldLine{}, Cautions: []Caution{}, Observations: []Observed{}, Notes: []Note{}}
+	if err := d.read(); err != nil {
+		return nil, err
+	}
+	if err := d.observe(); err != nil {
+		return nil, err
+	}
+	if err := d.candidates(); err != nil {
+		return nil, err
+	}
+	if err := d.describe(); err != nil {
+		return nil, err
+	}
+	return d, d.askRoles()
+}
+
+// askRoles works out which roles the question asks for.
+func (d *decider) askRoles() error {
+	if _, err := d.r.role(""); err != nil {
+		return err
+	}
+	add := func(key string, need catalog.Need, why string) bool {
+		role := d.r.roles[key]
+		if role == nil {
+			return false
+		}
+		for i := range d.asked {
+			if d.asked[i].key == key {
+				if need == catalog.NeedRequired && d.asked[i].need != need {
+					d.asked[i].need, d.asked[i].why = need, why
+				}
+				return true
+			}
+		}
+		d.asked = append(d.asked, askedRole{role, key, need, why})
+		return true
+	}
+	for _, w := range d.q.Work {
+		key := catalog.Fold(w)
+		scope, err := first[catalog.WorkScope](d.r.cat, catalog.TableByName(catalog.TWork), catalog.MakeKey(key))
+		if err != nil {
+			return err
+		}
+		if scope == nil {
+			var known []string
+			if err := every(d.r.cat, catalog.TWork, func(s *catalog.WorkScope) { known = append(known, s.Work) }); err != nil {
+				return err
+			}
+			return &QuestionError{Part: "scope of work", Value: w, Reason: UnknownName, Known: known}
+		}
+		d.work = append(d.work, scope)
+		if fillRank(scope.Fill) > fillRank(d.fill) {
+			d.fill = scope.Fill
+		}
+		rows, err := group[catalog.WorkRole](d.r.cat, catalog.TableByName(catalog.TWorkRoles), catalog.MakeKey(key))
+		if err != nil {
+			return err
+		}
+		for _, wr := range rows {
+			add(catalog.Fold(wr.Role), wr.Need, wr.Why)
+		}
+	}
+	for _, name := range d.q.Roles {
+		if !add(catalog.Fold(name), "", "") {
+			var known []string
+			for _, o := range d.r.roles {
+				known = append(known, o.Role)
+			}
+			slices.Sort(known)
+			return &QuestionError{Part: "role", Value: name, Reason: UnknownName, Known: known}
+		}
+	}
+	if len(d.q.Work)+len(d.q.Roles) == 0 {
+		// Every role of which the catalogue says something for a candidate; all
+		// roles where there is no candidate to ask about.
+		keys, err := d.rolesStated()
+		if err != nil {
+			return err
+		}
+		for k := range d.r.roles {
+			if len(keys) == 0 || keys[k] {
+				add(k, "", "")
+			}
+		}
+	}
+	slices.SortStableFunc(d.asked, func(a, b askedRole) int {
+		if x, y := needRank(a.need), needRank(b.need); x != y {
+			return x - y
+		}
+		return strings.Compare(a.key, b.key)
+	})
+	return nil
+}
+
+func needRank(n catalog.Need) int {
+	if n == catalog.NeedRecommended {
+		return 1
+	}
+	return 0
+}
+
+func fillRank(f catalog.FillKind) int {
+	return map[catalog.FillKind]int{catalog.FillNone: 1, catalog.FillRefill: 2, catalog.FillDry: 3}[f]
+}
+
+// rolesStated gives the keys of the roles of which the catalogue says something
+// for a candidate of the assembly that decides them.
+func (d *decider) rolesStated() (map[string]bool, error) {
+	keys := map[string]bool{}
+	for _, as := range d.assemblies {
+		if as.tooMany {
+			for k := range d.r.roles {
+				keys[k] = true
+			}
+			break
+		}
+		for _, v := range as.cands {
+			if err := d.r.load(v); err != nil {
+				return nil, err
+			}
+			from := func(f *fitsByRole) {
+				if f == nil {
+					return
+				}
+				for _, rf := range f.roles {
+					if o := d.r.roles[rf.role]; o != nil && catalog.Fold(o.Assembly) == as.key {
+						keys[rf.role] = true
+					}
+				}
+			}
+			from(v.fits)
+			from(v.fam.fits)
+			var bad error
+			v.shownMarks(func(mark string, shows []*catalog.Show) {
+				for _, s := range shows {
+					f, err := d.r.fitsOfMark(mark, catalog.FoldValue(s.Value))
+					if err != nil {
+						bad = err
+					}
+					from(f)
+				}
+			})
+			if bad != nil {
+				return nil, bad
+			}
+			for k, o := range d.r.roles {
+				if o.Kind != catalog.RoleFluid || keys[k] || catalog.Fold(o.Assembly) != as.key {
+					continue
+				}
+				f, err := d.r.fill(v, k)
+				if err != nil {
+					return nil, err
+				}
+				if f != nil {
+					keys[k] = true
+				}
+			}
+		}
+	}
+	return keys, nil
+}
+
+// collectCautions lists the cautions that ride on what the answer speaks of.
+func (d *decider) collectCautions() error {
+	t, links := catalog.TableByName(catalog.TCautions), catalog.TableByName(catalog.TCautionLinks)
+	index := map[string]int{}
+	put := func(key, on string) error {
+		if i, ok := index[key]; ok {
+			if !slices.Contains(d.dec.Cautions[i].For, on) {
+				d.dec.Cautions[i].For = append(d.dec.Cautions[i].For, on)
+			}
+			return nil
+		}
+		c, err := first[catalog.Caution](d.r.cat, t, catalog.MakeKey(key))
+		if err != nil || c == nil {
+			return err
+		}
+		index[key] = len(d.dec.Cautions)
+		d.dec.Cautions = append(d.dec.Cautions, Caution{Caution: c.Caution, Text: c.Text, Defer: c.Defer, Source: c.Source, For: []string{on}})
+		return nil
+	}
+	linked := func(on catalog.CautionOn, of string) error {
+		rows, err := group[catalog.CautionLink](d.r.cat, links, catalog.MakeKey(catalog.Fold(string(on)), catalog.Fold(of)))
+		if err != nil {
+			return err
+		}
+		for _, l := range rows {
+			if err := put(catalog.Fold(l.Caution), string(on)+" "+l.Of); err != nil {
+				return err
+			}
+		}
+		return nil
+	}
+	for _, w := range d.work {
+		if err := linked(catalog.OnWork, w.Work); err != nil {
+			return err
+		}
+	}
+	for _, a := range d.asked {
+		if err := linked(catalog.OnRole, a.role.Role); err != nil {
+			return err
+		}
+		for _, c := range d.outcomes[a.key] {
+			if c.o.fluid != nil && c.o.fluid.Caution != "" {
+				if err := put(catalog.Fold(c.o.fluid.Caution), "role "+a.role.Role); err != nil {
+					return err
+				}
+				break
+			}
+		}
+	}
+	var families []string
+	for f := range d.families {
+		families = append(families, f)
+	}
+	slices.Sort(families)
+	for _, f := range families {
+		if err := linked(catalog.OnFamily, f); err != nil {
+			return err
+		}
+	}
+	marks := []string{}
+	for _, s := range d.seen {
+		marks = append(marks, s.mark.Mark)
+	}
+	if n := d.dec.NextCheck; n != nil && n.Mark != "" {
+		marks = append(marks, n.Mark)
+		if n.Caution != "" {
+			if err := put(catalog.Fold(n.Caution), "mark "+n.Mark); err != nil {
+				return err
+			}
+		}
+	}
+	for _, m := range marks {
+		if err := linked(catalog.OnMark, m); err != nil {
+			return err
+		}
+	}
+	for _, l := range d.dec.SafeToOrder {
+		for _, it := range append(slices.Clone(l.Items), l.Companions...) {
+			if err := linked(catalog.OnPart, string(it.Part)); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}

@@ -1,0 +1,435 @@
+package resolve
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+
+	"platewright/catalog"
+)
+
+// maxListed bounds what a decision lists of one kind; totals are always given.
+const maxListed = 50
+
+// judge gives the verdict of a role over all worlds of all candidates (V1),
+// with the lines that all of them share.
+func judge(cos []candidateOutcome) (Verdict, []Line) {
+	if len(cos) == 0 {
+		return NotSettled, nil
+	}
+	kind := cos[0].o.kind
+	for _, c := range cos[1:] {
+		if c.o.kind != kind {
+			return NotSettled, nil
+		}
+	}
+	switch kind {
+	case OutcomeDoesNotFit:
+		return DoesNotFit, nil
+	case OutcomeNoStatement:
+		return NotSettled, nil
+	}
+	lines := cos[0].o.lines
+	shared := make([]Line, len(lines))
+	for i, l := range lines {
+		shared[i] = Line{Position: l.Position, Choices: slices.Clone(l.Choices)}
+	}
+	done := map[string]bool{}
+	if len(cos) > 1 {
+		done[cos[0].o.groupKey()] = true
+	}
+	for _, c := range cos[1:] {
+		// Equal outcomes can still rank their choices differently, so the
+		// group key alone is not enough to pass one over.
+		same := done[c.o.groupKey()]
+		if len(c.o.lines) != len(shared) {
+			return NotSettled, nil
+		}
+		for i := range shared {
+			l := &shared[i]
+			if catalog.FoldValue(c.o.lines[i].Position) != catalog.FoldValue(l.Position) {
+				return NotSettled, nil
+			}
+			kept := l.Choices[:0]
+			for _, have := range l.Choices {
+				k := have.key()
+				j := slices.IndexFunc(c.o.lines[i].Choices, func(o Choice) bool { return o.key() == k })
+				if j < 0 {
+					continue
+				}
+				o := c.o.lines[i].Choices[j]
+				have.Rank, have.Steps = max(have.Rank, o.Rank), max(have.Steps, o.Steps)
+				kept = append(kept, have)
+			}
+			if len(kept) == 0 {
+				return NotSettled, nil
+			}
+			l.Choices = kept
+		}
+		if !same {
+			done[c.o.groupKey()] = true
+		}
+	}
+	for i := range shared {
+		sortChoices(shared[i].Choices)
+	}
+	return Fits, shared
+}
+
+// settles tells only whether judge would settle the role.
+func settles(cos []candidateOutcome) bool {
+	v, _ := judge(cos)
+	return v != NotSettled
+}
+
+// groups gathers worlds with the same outcome (V2).
+func groups(cos []candidateOutcome) []Group {
+	type gathered struct {
+		key string
+		g   Group
+	}
+	var list []*gathered
+	index := map[string]*gathered{}
+	for _, c := range cos {
+		k := ""
+		if len(cos) > 1 {
+			k = c.o.groupKey()
+		}
+		g := index[k]
+		if g == nil {
+			g = &gathered{key: k, g: Group{Outcome: c.o.kind, Lines: orEmpty(c.o.lines)}}
+			index[k] = g
+			list = append(list, g)
+		}
+		g.g.Total++
+		if len(g.g.Members) < maxListed {
+			g.g.Members = append(g.g.Members, member(c))
+		}
+	}
+	order := map[OutcomeKind]int{OutcomeFits: 0, OutcomeDoesNotFit: 1, OutcomeNoStatement: 2}
+	slices.SortFunc(list, func(a, b *gathered) int {
+		return cmp.Or(cmp.Compare(order[a.g.Outcome], order[b.g.Outcome]), -cmp.Compare(a.g.Total, b.g.Total), strings.Compare(a.key, b.key))
+	})
+	out := make([]Group, len(list))
+	for i, g := range list {
+		out[i] = g.g
+	}
+	return out
+}
+
+func member(c candidateOutcome) Member {
+	return Member{Variant: c.v.row.Variant, When: orEmpty(c.w.when)}
+}
+
+// orEmpty keeps null out of the JSON.
+func orEmpty[T any](s []T) []T {
+	if s == nil {
+		return []T{}
+	}
+	return s
+}
+
+// askedRole is a role that the question asks for.
+type askedRole struct {
+	role *catalog.Role
+	key  string
+	need catalog.Need
+	why  string
+}
+
+// answerRole works out one role over the candidates of its assembly.
+func (d *decider) answerRole(a askedRole) (RoleAnswer, error) {
+	ans := RoleAnswer{Role: a.role.Role, Name: a.role.Name, Assembly: a.role.Assembly, Kind: a.role.Kind, OneTime: a.role.OneTime,
+		Need: a.need, Why: a.why, Lines: []Line{}, Groups: []Group{}, Reasons: []Reason{}}
+	as := d.assembly(catalog.Fold(a.role.Assembly))
+	if as == nil || len(as.cands) == 0 {
+		code := ReasonNoCandidates
+		if as != nil && as.basis == BasisConflict {
+			code = ReasonConflict
+		}
+		ans.Reasons = append(ans.Reasons, Reason{Code: code, Assembly: a.role.Assembly, Role: a.role.Role})
+		return ans, nil
+	}
+	if as.tooMany {
+		ans.Reasons = append(ans.Reasons, Reason{Code: ReasonTooMany, Assembly: a.role.Assembly, Role: a.role.Role, Count: as.total})
+		return ans, nil
+	}
+	cos, err := d.roleOutcomes(a, as)
+	if err != nil {
+		return ans, err
+	}
+	v, lines := judge(cos)
+	ans.Verdict, ans.Lines, ans.Groups = v, orEmpty(lines), groups(cos)
+	ans.Reasons = roleReasons(a, as, cos, v)
+	return ans, nil
+}
+
+// roleOutcomes gives the worlds of all candidates of an assembly in a role.
+func (d *decider) roleOutcomes(a askedRole, as *assemblyWork) ([]candidateOutcome, error) {
+	var cos []candidateOutcome
+	for _, v := range as.cands {
+		c, err := d.r.outcomes(v, a.role, a.key, as.known, d.fill)
+		if err != nil {
+			return nil, err
+		}
+		if cos == nil && len(as.cands) == 1 {
+			cos = c
+			break
+		}
+		cos = append(cos, c...)
+	}
+	d.outcomes[a.key] = cos
+	return cos, nil
+}
+
+func roleReasons(a askedRole, as *assemblyWork, cos []candidateOutcome, v Verdict) []Reason {
+	var out []Reason
+	if as.basis == BasisAsBuilt {
+		out = append(out, Reason{Code: ReasonAsBuilt, Assembly: as.row.Assembly})
+	}
+	seen := map[string]bool{}
+	unstated := 0
+	for _, c := range cos {
+		if c.o.kind == OutcomeNoStatement {
+			unstated++
+		}
+		for _, r := range c.o.reasons {
+			id := strings.Join([]string{string(r.Code), r.Table, r.Row, string(r.Variant), r.Position, r.Spec}, "\x00")
+			if !seen[id] && len(seen) < maxListed {
+				seen[id] = true
+				out = append(out, r)
+			}
+		}
+	}
+	switch {
+	case v != NotSettled && len(as.cands) > 1:
+		out = append(out, Reason{Code: ReasonAllAgree, Role: a.role.Role, Count: len(as.cands)})
+	case v == NotSettled && unstated > 0:
+		out = append(out, Reason{Code: ReasonSomeUnstated, Role: a.role.Role, Count: unstated})
+	case v == NotSettled:
+		out = append(out, Reason{Code: ReasonDiffer, Role: a.role.Role, Count: len(cos)})
+	}
+	if v == NotSettled {
+		open := map[string]bool{}
+		for _, c := range cos {
+			for _, w := range c.w.when {
+				k := string(w.Kind) + w.Mark
+				if !open[k] && len(open) < maxListed {
+					open[k] = true
+					r := Reason{Code: ReasonConditionOpen, Variant: c.v.row.Variant, Role: a.role.Role, Mark: w.Mark}
+					if w.Kind != StatementMark {
+						r.Value = string(w.Kind)
+					}
+					out = append(out, r)
+				}
+			}
+		}
+	}
+	return orEmpty(out)
+}
+
+// gate sorts the lines of all roles into those safe to order and those held (V3).
+func (d *decider) gate() error {
+	dec := d.dec
+	conflict := len(dec.Conflicts) > 0
+	for i := range dec.Roles {
+		ans := &dec.Roles[i]
+		held := func(line *Line, part catalog.PartNo, why, release []Reason) {
+			h := HeldLine{Role: ans.Role, Need: ans.Need, Part: part, Why: why, Release: release}
+			if line != nil {
+				h.Position = line.Position
+			}
+			dec.Held = append(dec.Held, h)
+		}
+		if ans.Verdict == NotSettled {
+			why := []Reason{{Code: ReasonNotSettled, Role: ans.Role}}
+			why = append(why, ans.Reasons...)
+			held(nil, "", why, d.release(ans))
+			continue
+		}
+		if ans.Verdict == DoesNotFit {
+			continue // nothing to order, and nothing to wait for
+		}
+		for j := range ans.Lines {
+			line := &ans.Lines[j]
+			c := &line.Choices[0]
+			part := c.Items[0].Part
+			var why, release []Reason
+			if conflict {
+				for _, x := range dec.Conflicts {
+					why = append(why, Reason{Code: ReasonConflict, Assembly: x.Assembly})
+					release = append(release, Reason{Code: ReleaseConflict, Assembly: x.Assembly})
+				}
+			}
+			if !c.Buyable {
+				for _, it := range append(slices.Clone(c.Items), c.Companions...) {
+					p, err := d.r.part(it.Part.Key())
+					if err != nil {
+						return err
+					}
+					if p != nil && p.Status != catalog.PartSold {
+						why = append(why, Reason{Code: ReasonNotBuyable, Part: it.Part, Role: ans.Role, Position: line.Position})
+						release = append(release, Reason{Code: ReleaseSource, Part: it.Part, Role: ans.Role})
+					}
+				}
+			}
+			if ans.Kind == catalog.RoleFluid && d.fill != catalog.FillNone && d.fill != "" && !c.Items[0].Litres.Known {
+				why = append(why, Reason{Code: ReasonVolumeUnknown, Role: ans.Role, Part: part})
+				release = append(release, Reason{Code: ReleaseStatement, Role: ans.Role, Table: catalog.TFills})
+			}
+			notes, err := d.notesAgainst(c, catalog.Fold(ans.Assembly))
+			if err != nil {
+				return err
+			}
+			for _, n := range notes {
+				why = append(why, Reason{Code: ReasonNoteAgainst, Table: catalog.TNotes, Row: n.Of + " / " + n.Note, Part: catalog.PartNo(n.Of), Note: n.Text})
+				rel := Reason{Code: ReleaseNote, Table: catalog.TNotes, Row: n.Of + " / " + n.Note, Part: catalog.PartNo(n.Of)}
+				for _, o := range line.Choices[1:] {
+					against, err := d.notesAgainst(&o, catalog.Fold(ans.Assembly))
+					if err != nil {
+						return err
+					}
+					if o.Buyable && len(against) == 0 {
+						rel.Other = o.Items[0].Part
+						break
+					}
+				}
+				release = append(release, rel)
+			}
+			if len(why) > 0 {
+				held(line, part, why, orEmpty(release))
+				continue
+			}
+			dec.SafeToOrder = append(dec.SafeToOrder, OrderLine{Role: ans.Role, Position: line.Position, Need: ans.Need, Items: c.Items, Companions: c.Companions})
+		}
+	}
+	return nil
+}
+
+// release says what would settle a role.
+func (d *decider) release(ans *RoleAnswer) []Reason {
+	var out []Reason
+	for _, x := range d.dec.Conflicts {
+		out = append(out, Reason{Code: ReleaseConflict, Assembly: x.Assembly})
+	}
+	for _, r := range ans.Reasons {
+		switch r.Code {
+		case ReasonNoCandidates, ReasonTooMany:
+			out = append(out, Reason{Code: ReleaseReading, Assembly: ans.Assembly})
+		case ReasonNoStatement, ReasonPositionUnfilled, ReasonNoFluid:
+			out = append(out, Reason{Code: ReleaseStatement, Variant: r.Variant, Role: ans.Role, Position: r.Position, Spec: r.Spec})
+		}
+	}
+	if n := d.dec.NextCheck; n != nil && d.checkHelps[ans.Role] {
+		r := Reason{Code: ReleaseCheck, Mark: n.Mark, Role: ans.Role}
+		if n.Kind != CheckMark {
+			r.Value = string(n.Kind)
+		}
+		out = append(out, r)
+	}
+	return orEmpty(out)
+}
+
+// notesOn gives the notes about something that speak of the candidates'
+// families.
+func (d *decider) notesOn(on catalog.NoteOn, of string) ([]*catalog.Note, error) {
+	key := catalog.MakeKey(catalog.Fold(string(on)), of)
+	if n, ok := d.notes[key]; ok {
+		return n, nil
+	}
+	rows, err := group[catalog.Note](d.r.cat, catalog.TableByName(catalog.TNotes), key)
+	if err != nil {
+		return nil, err
+	}
+	var out []*catalog.Note
+	for _, n := range rows {
+		if n.State != catalog.NoteWithdrawn && (n.Family == "" || d.families[catalog.Fold(n.Family)]) {
+			out = append(out, n)
+		}
+	}
+	d.notes[key] = out
+	d.noteOrder = append(d.noteOrder, key)
+	return out, nil
+}
+
+// notesAgainst gives the confirmed notes that a part of the choice did not fit.
+func (d *decider) notesAgainst(c *Choice, assembly string) ([]*catalog.Note, error) {
+	var out []*catalog.Note
+	for _, items := range [][]Item{c.Items, c.Companions} {
+		for _, it := range items {
+			notes, err := d.notesOn(catalog.NoteOnPart, it.Part.Key())
+			if err != nil {
+				return nil, err
+			}
+			for _, n := range notes {
+				if n.Kind == catalog.NoteDidNotFit && n.State == catalog.NoteConfirmed {
+					out = append(out, n)
+				}
+			}
+		}
+	}
+	return out, nil
+}
+
+// collectNotes lists the notes on everything that the answer names.
+func (d *decider) collectNotes() error {
+	look := func(on catalog.NoteOn, of string) error {
+		_, err := d.notesOn(on, of)
+		return err
+	}
+	for i := range d.dec.Roles {
+		ans := &d.dec.Roles[i]
+		var lines []Line
+		lines = append(lines, ans.Lines...)
+		for _, g := range ans.Groups {
+			lines = append(lines, g.Lines...)
+		}
+		for _, l := range lines {
+			for _, c := range l.Choices {
+				for _, it := range append(slices.Clone(c.Items), c.Companions...) {
+					if err := look(catalog.NoteOnPart, it.Part.Key()); err != nil {
+						return err
+					}
+				}
+				if err := look(catalog.NoteOnPart, c.Stated.Key()); err != nil {
+					return err
+				}
+			}
+		}
+	}
+	for _, as := range d.assemblies {
+		if len(as.cands) <= maxListed {
+			for _, v := range as.cands {
+				if err := look(catalog.NoteOnVariant, v.key); err != nil {
+					return err
+				}
+			}
+		}
+	}
+	for f := range d.families {
+		if err := look(catalog.NoteOnFamily, f); err != nil {
+			return err
+		}
+	}
+	for _, o := range d.dec.Observations {
+		if err := look(catalog.NoteOnMark, catalog.Fold(o.Mark)); err != nil {
+			return err
+		}
+	}
+	for _, w := range d.work {
+		if err := look(catalog.NoteOnWork, catalog.Fold(w.Work)); err != nil {
+			return err
+		}
+	}
+	slices.Sort(d.noteOrder)
+	for _, k := range slices.Compact(d.noteOrder) {
+		for _, n := range d.notes[k] {
+			d.dec.Notes = append(d.dec.Notes, showNote(n))
+		}
+	}
+	return nil
+}
+
+func showNote(n *catalog.Note) Note {
+	return Note{On: n.On, Of: n.Of, Note: n.Note, Kind: n.Kind, State: n.State, Text: n.Text, Author: n.Author, Dated: n.Dated.String(), Evidence: n.Evidence}
+}
