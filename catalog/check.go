@@ -10,8 +10,8 @@ import (
 
 // This file holds every rule that a catalogue must obey, so that a package, a
 // workbook, a test world and the store are judged alike: rules of one row
-// (CheckRow), references between rows (References), rules of the whole
-// (CheckWhole).
+// (CheckRow), references between rows (References), rules of a row beside the
+// catalogue's marks and roles (Context), rules of the whole (CheckWhole).
 
 // CheckRow reports required cells that are empty and the rules of t that r
 // breaks by itself.
@@ -347,9 +347,8 @@ type WholeReader func(table string) iter.Seq2[Row, Place]
 
 // CheckWhole reports what is wrong with a catalogue beyond its single rows and
 // references: layouts that cannot be read, circles, a number that stands for
-// two parts, marks used against their kind. It reads only the small tables,
-// never variants or fit statements one by one, apart from shows rows of
-// measured marks.
+// two parts. It reads only the small tables, never variants, fit statements or
+// shows rows; those are checked one by one, by [CheckRow] and [Context.Check].
 func CheckWhole(rows WholeReader, report func(Finding)) {
 	put := func(at Place, code FindingCode, column, value, what, mend string) {
 		at.Column = column
@@ -366,27 +365,6 @@ func CheckWhole(rows WholeReader, report func(Finding)) {
 	for r, at := range rows(TLayouts) {
 		l := r.(*Layout)
 		checkLayout(l, at, fields[Fold(l.Layout)], put)
-	}
-
-	// Marks and what is shown of them.
-	marks := map[string]Mark{}
-	for r := range rows(TMarks) {
-		m := *r.(*Mark)
-		marks[Fold(m.Mark)] = m
-	}
-	for r, at := range rows(TShows) {
-		s := r.(*Show)
-		m, ok := marks[Fold(s.Mark)]
-		if !ok {
-			continue // reported as a dangling reference
-		}
-		if m.Kind == MarkMeasured {
-			if _, err := ParseDecimal(s.Value); err != nil {
-				put(at, BadCell, "value", s.Value, "the mark "+m.Mark+" is measured, and this is no number", "write the nominal in "+m.Unit)
-			}
-		} else if s.Tolerance.Known {
-			put(at, BadCombination, "tolerance", s.Tolerance.String(), "the mark "+m.Mark+" is not measured", "leave the tolerance empty")
-		}
 	}
 
 	// Assemblies follow one another without a circle.
@@ -664,4 +642,71 @@ func UnresolvedReference(ref Reference, at Place, exists func(key string) bool) 
 		}
 	}
 	return DanglingReference(ref, at)
+}
+
+// Context holds the marks and roles of a catalogue, beside which the rows of its
+// large tables are checked one by one.
+type Context struct {
+	marks map[string]Mark
+	roles map[string]Role
+}
+
+// NewContext reads marks and roles.
+func NewContext(rows WholeReader) *Context {
+	c := &Context{marks: map[string]Mark{}, roles: map[string]Role{}}
+	for r := range rows(TMarks) {
+		m := *r.(*Mark)
+		c.marks[Fold(m.Mark)] = m
+	}
+	for r := range rows(TRoles) {
+		o := *r.(*Role)
+		c.roles[Fold(o.Role)] = o
+	}
+	return c
+}
+
+// Check reports where a shows row or a fit statement uses a mark or a role
+// against its kind. What the row refers to and is not there is not its business.
+func (c *Context) Check(r Row, at Place, report func(Finding)) {
+	put := func(code FindingCode, column, value, what, mend string) {
+		at := at
+		at.Column = column
+		report(Finding{Code: code, Place: at, Value: value, What: what, Mend: mend})
+	}
+	switch r := r.(type) {
+	case *Show:
+		m, ok := c.marks[Fold(r.Mark)]
+		switch {
+		case !ok:
+		case m.Kind == MarkMeasured:
+			if _, err := ParseDecimal(r.Value); err != nil {
+				put(BadCell, "value", r.Value, "the mark "+m.Mark+" is measured, and this is no number", "write the nominal in "+m.Unit)
+			}
+		case r.Tolerance.Known:
+			put(BadCombination, "tolerance", r.Tolerance.String(), "the mark "+m.Mark+" is not measured", "leave the tolerance empty")
+		}
+	case *Fit:
+		if o, ok := c.roles[Fold(r.Role)]; ok && o.Kind == RoleFluid && r.Effect == Fits {
+			put(BadCombination, "role", r.Role, "fluids are stated by specification, not by number", "add a row to "+TFills+", and the fluid to "+TMeets)
+		}
+		condition := func(column, mark, text string) {
+			m, ok := c.marks[Fold(mark)]
+			switch {
+			case !ok && column == "when":
+				put(Dangling, column, text, "nothing in the table "+TMarks+" goes by the name "+mark, "correct it, or add it to "+TMarks)
+			case !ok:
+			case m.Kind == MarkMeasured:
+				put(BadCombination, column, text, "the mark "+m.Mark+" is measured: a measured value has no exact condition", "condition the statement on a seen or counted mark, or on the variants")
+			case m.Force == Hinting:
+				put(BadCombination, column, text, "the mark "+m.Mark+" only hints and cannot decide what fits", "condition the statement on a deciding mark, or on the variants")
+			}
+		}
+		if r.Scope == FitMark {
+			mark, _, _ := strings.Cut(r.Of, "=")
+			condition("of", mark, r.Of)
+		}
+		for _, w := range r.When {
+			condition("when", w.Mark, w.String())
+		}
+	}
 }

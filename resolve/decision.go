@@ -257,13 +257,14 @@ type Choice struct {
 
 // Item is a number to buy, with how many pieces or litres.
 type Item struct {
-	Part   catalog.PartNo   `json:"part"`
-	Name   string           `json:"name"`
-	Kind   catalog.PartKind `json:"kind"`
-	Origin catalog.Origin   `json:"origin"`
-	Qty    int              `json:"qty,omitempty"`   // pieces
-	Litres catalog.Decimal  `json:"litres,omitzero"` // of a fluid; left out where the scope of work does not tell
-	Look   string           `json:"look,omitempty"`
+	Part      catalog.PartNo   `json:"part"`
+	Name      string           `json:"name"`
+	Kind      catalog.PartKind `json:"kind"`
+	Origin    catalog.Origin   `json:"origin"`
+	Qty       int              `json:"qty,omitempty"`   // pieces
+	Litres    catalog.Decimal  `json:"litres,omitzero"` // of a fluid; left out where the scope of work does not tell
+	Look      string           `json:"look,omitempty"`
+	CoveredBy string           `json:"coveredBy,omitempty"` // of a companion on an order line: the role whose own line brings it already
 }
 
 // Group is one possible outcome of a role, with the units that have it.

@@ -300,7 +300,19 @@ func (d *decider) gate() error {
 				held(line, part, why, orEmpty(release))
 				continue
 			}
-			dec.SafeToOrder = append(dec.SafeToOrder, OrderLine{Role: ans.Role, Position: line.Position, Need: ans.Need, Items: c.Items, Companions: c.Companions})
+			dec.SafeToOrder = append(dec.SafeToOrder, OrderLine{Role: ans.Role, Position: line.Position, Need: ans.Need, Items: c.Items, Companions: slices.Clone(c.Companions)})
+		}
+	}
+	// A companion that another line brings in full is not bought twice.
+	for i := range dec.SafeToOrder {
+		for j := range dec.SafeToOrder[i].Companions {
+			c := &dec.SafeToOrder[i].Companions[j]
+			for k, other := range dec.SafeToOrder {
+				if k != i && slices.ContainsFunc(other.Items, func(it Item) bool { return it.Part.Key() == c.Part.Key() && it.Qty >= c.Qty }) {
+					c.CoveredBy = other.Role
+					break
+				}
+			}
 		}
 	}
 	return nil

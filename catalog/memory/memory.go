@@ -149,9 +149,11 @@ func (c *Catalogue) Rows(table string) iter.Seq2[catalog.Row, catalog.Place] {
 // Check reports everything that is wrong with the catalogue: broken rules of
 // rows, references to nothing, rules of the whole.
 func (c *Catalogue) Check(report func(catalog.Finding)) {
+	context := catalog.NewContext(c.Rows)
 	for _, t := range catalog.Tables() {
 		for r, at := range c.Rows(t.Name) {
 			catalog.CheckRow(t, r, at, report)
+			context.Check(r, at, report)
 			for col, ref := range catalog.References(t, r) {
 				there := func(key string) bool {
 					rows, _ := c.Group(catalog.TableByName(ref.Table), key)
