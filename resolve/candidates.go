@@ -671,6 +671,10 @@ func (d *decider) candidatesOf(as *assemblyWork, root bool) error {
 			return err
 		}
 		as.universe = families
+		if len(families) == 0 {
+			as.basis = BasisNone
+			return nil
+		}
 		if err := d.r.variantsOf(families, consider); err != nil {
 			return err
 		}

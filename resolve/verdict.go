@@ -248,7 +248,13 @@ func (d *decider) gate() error {
 			continue
 		}
 		if ans.Verdict == DoesNotFit {
-			continue // nothing to order, and nothing to wait for
+			// Where the unit takes nothing there is nothing to wait for; where
+			// every part stated is ruled out, something is still needed.
+			cos := d.outcomes[d.asked[i].key]
+			if slices.ContainsFunc(cos, func(c candidateOutcome) bool { return c.o.none == nil }) {
+				held(nil, "", append([]Reason{{Code: ReasonPositionUnfilled, Role: ans.Role}}, ans.Reasons...), []Reason{{Code: ReleaseStatement, Role: ans.Role}})
+			}
+			continue
 		}
 		for j := range ans.Lines {
 			line := &ans.Lines[j]
