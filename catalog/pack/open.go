@@ -318,13 +318,16 @@ func wideEncoding(start []byte) string {
 	return ""
 }
 
-// wrongSeparator recognises a heading that another separator would split.
+// wrongSeparator recognises a heading that another separator of cells or rows
+// would split.
 func wrongSeparator(heading []string, comma byte) (what, mend string) {
+	for _, h := range heading {
+		if strings.IndexByte(h, '\r') >= 0 {
+			return "the rows end with a carriage return alone", "save the file with CRLF or LF at the end of its rows"
+		}
+	}
 	if len(heading) != 1 {
 		return "", ""
-	}
-	if strings.ContainsRune(heading[0], '\r') {
-		return "the rows end with a carriage return alone", "save the file with CRLF or LF at the end of its rows"
 	}
 	for _, other := range []byte{';', ',', '\t', '|'} {
 		if other != comma && strings.IndexByte(heading[0], other) >= 0 {
