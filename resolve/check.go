@@ -11,9 +11,16 @@ import (
 	"github.com/shopspring/decimal"
 )
 
-// lookMinutes is the effort of reading a serial number, a build date or a
-// character again, for which the catalogue has no figure: a lamp, a rag, a look.
-var lookMinutes = decimal.New(1, 0)
+// The catalogue has no figures for the effort of reading a plate, so these stand
+// for it (common practice, no published source): a serial number or date not
+// given is read in two minutes; a character that could not be made out takes
+// ten, with cleaner, chalk and a lamp held flat.
+const (
+	readMinutes   = 2
+	reviveMinutes = 10
+)
+
+func minutes(n int64) catalog.Decimal { return catalog.Decimal{Num: decimal.New(n, 0), Known: true} }
 
 // check is a check that could be made, with the answers it can have.
 type check struct {
@@ -31,7 +38,7 @@ type answer struct {
 func (d *decider) nextCheck() error {
 	var open []askedRole
 	for i, a := range d.asked {
-		as := d.assembly(catalog.Fold(a.role.Assembly))
+		as := d.assembly(a.role.assembly)
 		if d.dec.Roles[i].Verdict == NotSettled && as != nil && len(as.cands) > 0 && !as.tooMany {
 			open = append(open, a)
 		}
@@ -70,12 +77,12 @@ func (d *decider) nextCheck() error {
 				}
 			}
 			if len(cos) > 0 && settles(cos) {
-				a.Settles = append(a.Settles, role.role.Role)
-				d.checkHelps[role.role.Role] = true
+				a.Settles = append(a.Settles, role.role.row.Role)
+				d.checkHelps[role.role.row.Role] = true
 			} else {
-				a.Unsettled = append(a.Unsettled, role.role.Role)
+				a.Unsettled = append(a.Unsettled, role.role.row.Role)
 				if len(cos) < len(d.outcomes[role.key]) {
-					d.checkHelps[role.role.Role] = true
+					d.checkHelps[role.role.row.Role] = true
 				}
 			}
 		}
@@ -192,7 +199,7 @@ func (d *decider) checks(open []askedRole) ([]check, error) {
 	// those that they follow as long as no own evidence has parted them.
 	bears := map[string]bool{}
 	for _, a := range open {
-		for as := d.assembly(catalog.Fold(a.role.Assembly)); as != nil; as = d.assembly(as.follows) {
+		for as := d.assembly(a.role.assembly); as != nil; as = d.assembly(as.follows) {
 			bears[as.key] = true
 			if d.dec.Mixed != nil || as.follows == "" {
 				break
@@ -298,7 +305,7 @@ func (w *world) value(mark string) (string, bool) {
 // rangeCheck makes the check of the serial number or the build date, with an
 // answer for each range between two ends.
 func (d *decider) rangeCheck(kind StatementKind, open []askedRole) (check, bool) {
-	c := check{next: NextCheck{Kind: CheckKind(kind), Effort: catalog.Decimal{Num: lookMinutes, Known: true}}}
+	c := check{next: NextCheck{Kind: CheckKind(kind), Effort: minutes(readMinutes)}}
 	c.next.Assembly = d.assemblies[0].row.Assembly
 	bounds := func(co *candidateOutcome) (lo, hi int64) {
 		if kind == StatementSerial {
@@ -373,7 +380,7 @@ func (d *decider) characterChecks(as *assemblyWork, open []askedRole) []check {
 				if set.Len() < 2 {
 					continue
 				}
-				c := check{next: NextCheck{Kind: CheckCharacter, Assembly: as.row.Assembly, Name: f.Field, Place: f.Place + i, Effort: catalog.Decimal{Num: lookMinutes, Known: true}}}
+				c := check{next: NextCheck{Kind: CheckCharacter, Assembly: as.row.Assembly, Name: f.Field, Place: f.Place + i, Effort: minutes(reviveMinutes)}}
 				var chars []byte
 				for _, role := range open {
 					for _, co := range d.outcomes[role.key] {

@@ -45,7 +45,7 @@ func (d *decider) lookAlikes() error {
 		for _, v := range as.cands {
 			l := looker{d: d, as: as, v: v}
 			for _, a := range d.asked {
-				if d.decides(as, catalog.Fold(a.role.Assembly)) {
+				if d.decides(as, a.role.assembly) {
 					l.roles = append(l.roles, a)
 				}
 			}
@@ -239,6 +239,19 @@ func (l *looker) add(w *variant, by LookAlikeBy, misread *plate.Neighbour, check
 	case misread == nil && len(l.as.readings) > 0:
 		out.RuledOut = &Reason{Code: ReasonReadingExcludes, Assembly: l.as.row.Assembly, Variant: w.row.Variant}
 	}
+	if root := d.assemblies[0]; d.decides(l.as, root.key) || l.as.basis == BasisAsBuilt {
+		// The serial number and the date are those of this unit, whatever it is.
+		for _, e := range d.evidenceOf(root, true) {
+			if e.read != nil || e.mark != nil {
+				continue
+			}
+			if ok, err := e.allows(d.r, w); err != nil {
+				return err
+			} else if !ok {
+				out.RuledOut = &Reason{Code: ReasonReadingExcludes, Assembly: root.row.Assembly, Variant: w.row.Variant, Value: e.st.Text}
+			}
+		}
+	}
 	for _, s := range d.seen {
 		// A mark of the assembly itself, or of the one that it is assumed to
 		// belong with, rules a look-alike out.
@@ -253,12 +266,12 @@ func (l *looker) add(w *variant, by LookAlikeBy, misread *plate.Neighbour, check
 
 // roleDifference compares what two variants take in a role.
 func (d *decider) roleDifference(a askedRole, v, w *variant) (RoleDifference, bool, error) {
-	as := d.assembly(catalog.Fold(a.role.Assembly))
+	as := d.assembly(a.role.assembly)
 	k := known{}
 	if as != nil {
 		k.serial, k.built = as.known.serial, as.known.built
 	}
-	return d.r.roleDifference(a.role, a.key, v, w, k, d.fill)
+	return d.r.roleDifference(a.role.row, a.key, v, w, k, d.fill)
 }
 
 func (r *reader) roleDifference(role *catalog.Role, key string, v, w *variant, k known, fill catalog.FillKind) (RoleDifference, bool, error) {
@@ -266,8 +279,7 @@ func (r *reader) roleDifference(role *catalog.Role, key string, v, w *variant, k
 	if err != nil {
 		return RoleDifference{}, false, err
 	}
-	// The serial number and date are this unit's; the other could have any.
-	other, err := r.outcomes(w, role, key, known{}, fill)
+	other, err := r.outcomes(w, role, key, k, fill)
 	if err != nil {
 		return RoleDifference{}, false, err
 	}

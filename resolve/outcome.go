@@ -1,6 +1,7 @@
 package resolve
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 
@@ -104,29 +105,33 @@ func (r *reader) statements(v *variant, role string, k known) ([]stmt, error) {
 	for _, f := range v.fam.fits.of(role) {
 		out = append(out, stmt{fit: f})
 	}
-	type mv struct{ mark, value string }
-	var pairs []mv
-	v.shownMarks(func(mark string, shows []*catalog.Show) {
-		for _, s := range shows {
-			pairs = append(pairs, mv{mark, catalog.FoldValue(s.Value)})
+	// Of marks, those that the variant shows (C1) and those seen on the unit.
+	marks := func(list []markFits, own bool) {
+		for _, m := range list {
+			if !own && len(v.shows[m.mark]) > 0 {
+				continue
+			}
+			for _, f := range m.fits.of(role) {
+				out = append(out, stmt{f, m.mark, m.value})
+			}
 		}
-	})
+	}
+	marks(v.marks, true)
+	marks(v.fam.marks, false)
 	for mark, value := range k.seen {
-		if !slices.Contains(pairs, mv{mark, value}) {
-			pairs = append(pairs, mv{mark, value})
-		}
-	}
-	if len(pairs) > 1 {
-		slices.SortFunc(pairs, func(a, b mv) int { return strings.Compare(a.mark+"="+a.value, b.mark+"="+b.value) })
-	}
-	for _, p := range pairs {
-		f, err := r.fitsOfMark(p.mark, p.value)
+		f, err := r.fitsOfMark(mark, value)
 		if err != nil {
 			return nil, err
 		}
 		for _, f := range f.of(role) {
-			out = append(out, stmt{f, p.mark, p.value})
+			if !slices.ContainsFunc(out, func(s stmt) bool { return s.fit == f }) {
+				out = append(out, stmt{f, mark, value})
+			}
 		}
+	}
+	if len(k.seen) > 1 {
+		// Map order must not show in the order of reasons.
+		slices.SortStableFunc(out, func(a, b stmt) int { return cmp.Or(strings.Compare(a.mark, b.mark), strings.Compare(a.value, b.value)) })
 	}
 	return out, nil
 }

@@ -116,8 +116,8 @@ func (d *decider) answerPart() error {
 	open, fits := false, false
 	for _, rk := range roles {
 		role := d.r.roles[rk]
-		as := d.assembly(catalog.Fold(role.Assembly))
-		pr := PartRole{Role: role.Role, Assembly: role.Assembly, FitsIn: []Member{}, NotIn: []Member{}, Unstated: []Member{}, Trail: []Reason{}, Instead: []Line{}}
+		as := d.assembly(role.assembly)
+		pr := PartRole{Role: role.row.Role, Assembly: role.row.Assembly, FitsIn: []Member{}, NotIn: []Member{}, Unstated: []Member{}, Trail: []Reason{}, Instead: []Line{}}
 		if as == nil || len(as.cands) == 0 || as.tooMany {
 			open = true
 			ans.Roles = append(ans.Roles, pr)
@@ -132,7 +132,7 @@ func (d *decider) answerPart() error {
 		counts := map[Verdict]int{}
 		trails := map[Verdict][]Reason{}
 		for _, c := range cos {
-			s, err := d.r.stanceOf(key, c, role)
+			s, err := d.r.stanceOf(key, c, role.row)
 			if err != nil {
 				return err
 			}
@@ -167,7 +167,7 @@ func (d *decider) answerPart() error {
 				return err
 			}
 			for _, k := range kits {
-				ans.Reasons = append(ans.Reasons, Reason{Code: ReasonInKit, Role: role.Role, Part: p.Part, Other: k})
+				ans.Reasons = append(ans.Reasons, Reason{Code: ReasonInKit, Role: role.row.Role, Part: p.Part, Other: k})
 			}
 		}
 		ans.Roles = append(ans.Roles, pr)
@@ -180,7 +180,7 @@ func (d *decider) answerPart() error {
 				return err
 			}
 			for _, k := range kits {
-				ans.Reasons = append(ans.Reasons, Reason{Code: ReasonInKit, Role: a.role.Role, Part: p.Part, Other: k})
+				ans.Reasons = append(ans.Reasons, Reason{Code: ReasonInKit, Role: a.role.row.Role, Part: p.Part, Other: k})
 			}
 		}
 	}
@@ -288,7 +288,7 @@ func (d *decider) rolesOfPart(key string, kind catalog.PartKind) ([]string, erro
 	}
 	if kind == catalog.PartFluid {
 		for k, o := range d.r.roles {
-			if o.Kind == catalog.RoleFluid {
+			if o.row.Kind == catalog.RoleFluid {
 				roles[k] = true
 			}
 		}

@@ -18,7 +18,9 @@ type reader struct {
 	parts      map[string]*catalog.Part
 	nexts      map[string]*next
 	companions map[string][]*catalog.Companion
-	roles      map[string]*catalog.Role
+	roles      map[string]*roleInfo
+	works      map[string]*workInfo
+	noteRows   map[string][]*catalog.Note
 	marks      map[string]*catalog.Mark
 	markOrder  []*catalog.Mark
 	assemblies []*catalog.Assembly // root first, each after the one that it follows
@@ -28,11 +30,31 @@ type reader struct {
 	fluids     map[string][]fluidChoice
 }
 
+// roleInfo is a role with its folded codes.
+type roleInfo struct {
+	row           *catalog.Role
+	key, assembly string
+}
+
+// workInfo is a scope of work with its roles.
+type workInfo struct {
+	row   *catalog.WorkScope
+	roles []*catalog.WorkRole
+	keys  []string // of roles
+}
+
 // family is what all variants of a family share.
 type family struct {
 	shows map[string][]*catalog.Show // by key of the mark
 	fits  *fitsByRole
 	fills map[string]*catalog.Fill // by key of the role
+	marks []markFits               // statements about marks that the family shows
+}
+
+// markFits are the statements about everything that shows a mark with a value.
+type markFits struct {
+	mark, value string // folded
+	fits        *fitsByRole
 }
 
 // variant is a variant with its own rows, read when they are asked for.
@@ -43,6 +65,7 @@ type variant struct {
 	famKey string
 	shows  map[string][]*catalog.Show
 	fits   *fitsByRole
+	marks  []markFits // statements about marks that the variant itself shows
 	read   bool
 }
 
@@ -78,6 +101,7 @@ func newReader(cat Catalogue) *reader {
 		tServes: catalog.TableByName(catalog.TServes), tPlates: catalog.TableByName(catalog.TPlates),
 		parts: map[string]*catalog.Part{}, nexts: map[string]*next{}, companions: map[string][]*catalog.Companion{},
 		families: map[string]*family{}, markFits: map[string]*fitsByRole{}, buys: map[buyKey][]Choice{}, fluids: map[string][]fluidChoice{},
+		works: map[string]*workInfo{}, noteRows: map[string][]*catalog.Note{},
 	}
 }
 
@@ -194,15 +218,51 @@ func (r *reader) next(key string) (*next, error) {
 	return n, nil
 }
 
-func (r *reader) role(key string) (*catalog.Role, error) {
+func (r *reader) role(key string) (*roleInfo, error) {
 	if r.roles == nil {
-		m := map[string]*catalog.Role{}
-		if err := every(r.cat, catalog.TRoles, func(o *catalog.Role) { m[catalog.Fold(o.Role)] = o }); err != nil {
+		m := map[string]*roleInfo{}
+		if err := every(r.cat, catalog.TRoles, func(o *catalog.Role) {
+			k := catalog.Fold(o.Role)
+			m[k] = &roleInfo{o, k, catalog.Fold(o.Assembly)}
+		}); err != nil {
 			return nil, err
 		}
 		r.roles = m
 	}
 	return r.roles[key], nil
+}
+
+// work gives a scope of work with its roles, nil for none.
+func (r *reader) work(key string) (*workInfo, error) {
+	if w, ok := r.works[key]; ok {
+		return w, nil
+	}
+	row, err := first[catalog.WorkScope](r.cat, catalog.TableByName(catalog.TWork), catalog.MakeKey(key))
+	if err != nil || row == nil {
+		return nil, err
+	}
+	w := &workInfo{row: row}
+	if w.roles, err = group[catalog.WorkRole](r.cat, catalog.TableByName(catalog.TWorkRoles), catalog.MakeKey(key)); err != nil {
+		return nil, err
+	}
+	for _, o := range w.roles {
+		w.keys = append(w.keys, catalog.Fold(o.Role))
+	}
+	r.works[key] = w
+	return w, nil
+}
+
+// notes gives the notes on something.
+func (r *reader) notes(key string) ([]*catalog.Note, error) {
+	if n, ok := r.noteRows[key]; ok {
+		return n, nil
+	}
+	n, err := group[catalog.Note](r.cat, catalog.TableByName(catalog.TNotes), key)
+	if err != nil {
+		return nil, err
+	}
+	r.noteRows[key] = n
+	return n, nil
 }
 
 func (r *reader) mark(key string) (*catalog.Mark, error) {
@@ -278,6 +338,9 @@ func (r *reader) family(key string) (*family, error) {
 		return nil, err
 	}
 	f.shows = byMark(shows)
+	if f.marks, err = r.fitsOfShows(shows); err != nil {
+		return nil, err
+	}
 	if f.fits, err = r.fitsOf(catalog.MakeKey("FAMILY", key)); err != nil {
 		return nil, err
 	}
@@ -322,6 +385,23 @@ func (r *reader) fitsOf(key string) (*fitsByRole, error) {
 	return f, nil
 }
 
+// fitsOfShows gives the statements about the marks shown, in the order of marks
+// and values.
+func (r *reader) fitsOfShows(shows []*catalog.Show) ([]markFits, error) {
+	var out []markFits
+	for _, s := range shows {
+		mark, value := catalog.Fold(s.Mark), catalog.FoldValue(s.Value)
+		f, err := r.fitsOfMark(mark, value)
+		if err != nil {
+			return nil, err
+		}
+		if f != nil {
+			out = append(out, markFits{mark, value, f})
+		}
+	}
+	return out, nil
+}
+
 // fitsOfMark gives the statements about everything that shows a mark with a
 // value.
 func (r *reader) fitsOfMark(mark, value string) (*fitsByRole, error) {
@@ -358,6 +438,9 @@ func (r *reader) load(v *variant) error {
 		return err
 	}
 	v.shows = byMark(shows)
+	if v.marks, err = r.fitsOfShows(shows); err != nil {
+		return err
+	}
 	if v.fits, err = r.fitsOf(catalog.MakeKey("VARIANT", v.key)); err != nil {
 		return err
 	}
@@ -371,18 +454,6 @@ func (v *variant) shown(mark string) []*catalog.Show {
 		return s
 	}
 	return v.fam.shows[mark]
-}
-
-// shownMarks yields the keys of all marks of which something is recorded.
-func (v *variant) shownMarks(each func(mark string, shows []*catalog.Show)) {
-	for m, s := range v.shows {
-		each(m, s)
-	}
-	for m, s := range v.fam.shows {
-		if len(v.shows[m]) == 0 {
-			each(m, s)
-		}
-	}
 }
 
 func (r *reader) fill(v *variant, role string) (*catalog.Fill, error) {

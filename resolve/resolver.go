@@ -32,6 +32,7 @@ type Options struct {
 	NoLookAlikes bool // do not look for look-alikes
 	NoNextCheck  bool // do not look for the next check
 	NoNear       bool // do not list near readings of what matches nothing
+	NoNotes      bool // do not list notes and cautions; notes hold lines all the same
 }
 
 // QuestionReason says in one word why a question cannot be answered.
@@ -175,11 +176,13 @@ func (res *Resolver) Decide(q Question, o Options) (*Decision, error) {
 			return nil, err
 		}
 	}
-	if err := d.collectNotes(); err != nil {
-		return nil, err
-	}
-	if err := d.collectCautions(); err != nil {
-		return nil, err
+	if !o.NoNotes {
+		if err := d.collectNotes(); err != nil {
+			return nil, err
+		}
+		if err := d.collectCautions(); err != nil {
+			return nil, err
+		}
 	}
 	return d.dec, nil
 }
@@ -229,7 +232,7 @@ func (d *decider) askRoles() error {
 	}
 	for _, w := range d.q.Work {
 		key := catalog.Fold(w)
-		scope, err := first[catalog.WorkScope](d.r.cat, catalog.TableByName(catalog.TWork), catalog.MakeKey(key))
+		scope, err := d.r.work(key)
 		if err != nil {
 			return err
 		}
@@ -240,23 +243,19 @@ func (d *decider) askRoles() error {
 			}
 			return &QuestionError{Part: "scope of work", Value: w, Reason: UnknownName, Known: known}
 		}
-		d.work = append(d.work, scope)
-		if fillRank(scope.Fill) > fillRank(d.fill) {
-			d.fill = scope.Fill
+		d.work = append(d.work, scope.row)
+		if fillRank(scope.row.Fill) > fillRank(d.fill) {
+			d.fill = scope.row.Fill
 		}
-		rows, err := group[catalog.WorkRole](d.r.cat, catalog.TableByName(catalog.TWorkRoles), catalog.MakeKey(key))
-		if err != nil {
-			return err
-		}
-		for _, wr := range rows {
-			add(catalog.Fold(wr.Role), wr.Need, wr.Why)
+		for i, wr := range scope.roles {
+			add(scope.keys[i], wr.Need, wr.Why)
 		}
 	}
 	for _, name := range d.q.Roles {
 		if !add(catalog.Fold(name), "", "") {
 			var known []string
 			for _, o := range d.r.roles {
-				known = append(known, o.Role)
+				known = append(known, o.row.Role)
 			}
 			slices.Sort(known)
 			return &QuestionError{Part: "role", Value: name, Reason: UnknownName, Known: known}
@@ -292,7 +291,15 @@ func needRank(n catalog.Need) int {
 }
 
 func fillRank(f catalog.FillKind) int {
-	return map[catalog.FillKind]int{catalog.FillNone: 1, catalog.FillRefill: 2, catalog.FillDry: 3}[f]
+	switch f {
+	case catalog.FillNone:
+		return 1
+	case catalog.FillRefill:
+		return 2
+	case catalog.FillDry:
+		return 3
+	}
+	return 0
 }
 
 // rolesStated gives the keys of the roles of which the catalogue says something
@@ -315,28 +322,23 @@ func (d *decider) rolesStated() (map[string]bool, error) {
 					return
 				}
 				for _, rf := range f.roles {
-					if o := d.r.roles[rf.role]; o != nil && catalog.Fold(o.Assembly) == as.key {
+					if o := d.r.roles[rf.role]; o != nil && o.assembly == as.key {
 						keys[rf.role] = true
 					}
 				}
 			}
 			from(v.fits)
 			from(v.fam.fits)
-			var bad error
-			v.shownMarks(func(mark string, shows []*catalog.Show) {
-				for _, s := range shows {
-					f, err := d.r.fitsOfMark(mark, catalog.FoldValue(s.Value))
-					if err != nil {
-						bad = err
-					}
-					from(f)
+			for _, m := range v.marks {
+				from(m.fits)
+			}
+			for _, m := range v.fam.marks {
+				if len(v.shows[m.mark]) == 0 {
+					from(m.fits)
 				}
-			})
-			if bad != nil {
-				return nil, bad
 			}
 			for k, o := range d.r.roles {
-				if o.Kind != catalog.RoleFluid || keys[k] || catalog.Fold(o.Assembly) != as.key {
+				if o.row.Kind != catalog.RoleFluid || keys[k] || o.assembly != as.key {
 					continue
 				}
 				f, err := d.r.fill(v, k)
@@ -389,12 +391,12 @@ func (d *decider) collectCautions() error {
 		}
 	}
 	for _, a := range d.asked {
-		if err := linked(catalog.OnRole, a.role.Role); err != nil {
+		if err := linked(catalog.OnRole, a.role.row.Role); err != nil {
 			return err
 		}
 		for _, c := range d.outcomes[a.key] {
 			if c.o.fluid != nil && c.o.fluid.Caution != "" {
-				if err := put(catalog.Fold(c.o.fluid.Caution), "role "+a.role.Role); err != nil {
+				if err := put(catalog.Fold(c.o.fluid.Caution), "role "+a.role.row.Role); err != nil {
 					return err
 				}
 				break

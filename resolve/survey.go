@@ -297,18 +297,18 @@ func (res *Resolver) Compare(a, b catalog.VariantCode, work []string) (*Comparis
 		}
 	}
 	for _, as := range d.asked {
-		ca, err := r.outcomes(va, as.role, as.key, known{}, d.fill)
+		ca, err := r.outcomes(va, as.role.row, as.key, known{}, d.fill)
 		if err != nil {
 			return nil, err
 		}
-		cb, err := r.outcomes(vb, as.role, as.key, known{}, d.fill)
+		cb, err := r.outcomes(vb, as.role.row, as.key, known{}, d.fill)
 		if err != nil {
 			return nil, err
 		}
 		if len(work) == 0 && silent(ca) && silent(cb) {
 			continue
 		}
-		out.Roles = append(out.Roles, RoleCompared{Role: as.role.Role, Name: as.role.Name, Assembly: as.role.Assembly,
+		out.Roles = append(out.Roles, RoleCompared{Role: as.role.row.Role, Name: as.role.row.Name, Assembly: as.role.row.Assembly,
 			Same: slices.Equal(outcomeKeys(ca), outcomeKeys(cb)), A: groups(ca), B: groups(cb)})
 	}
 	return out, nil
@@ -406,7 +406,7 @@ func (res *Resolver) pairsOf(v *variant, work []string) ([]LookAlike, error) {
 		}
 		p := LookAlike{Assembly: r.assemblies[0].Assembly, Candidate: v.row.Variant, Variant: w.row.Variant, By: by, Misread: n, Roles: []RoleDifference{}}
 		for _, a := range d.asked {
-			diff, ok, err := r.roleDifference(a.role, a.key, v, w, known{}, d.fill)
+			diff, ok, err := r.roleDifference(a.role.row, a.key, v, w, known{}, d.fill)
 			if err != nil {
 				return err
 			}

@@ -131,7 +131,7 @@ func orEmpty[T any](s []T) []T {
 
 // askedRole is a role that the question asks for.
 type askedRole struct {
-	role *catalog.Role
+	role *roleInfo
 	key  string
 	need catalog.Need
 	why  string
@@ -139,19 +139,19 @@ type askedRole struct {
 
 // answerRole works out one role over the candidates of its assembly.
 func (d *decider) answerRole(a askedRole) (RoleAnswer, error) {
-	ans := RoleAnswer{Role: a.role.Role, Name: a.role.Name, Assembly: a.role.Assembly, Kind: a.role.Kind, OneTime: a.role.OneTime,
+	ans := RoleAnswer{Role: a.role.row.Role, Name: a.role.row.Name, Assembly: a.role.row.Assembly, Kind: a.role.row.Kind, OneTime: a.role.row.OneTime,
 		Need: a.need, Why: a.why, Lines: []Line{}, Groups: []Group{}, Reasons: []Reason{}}
-	as := d.assembly(catalog.Fold(a.role.Assembly))
+	as := d.assembly(a.role.assembly)
 	if as == nil || len(as.cands) == 0 {
 		code := ReasonNoCandidates
 		if as != nil && as.basis == BasisConflict {
 			code = ReasonConflict
 		}
-		ans.Reasons = append(ans.Reasons, Reason{Code: code, Assembly: a.role.Assembly, Role: a.role.Role})
+		ans.Reasons = append(ans.Reasons, Reason{Code: code, Assembly: a.role.row.Assembly, Role: a.role.row.Role})
 		return ans, nil
 	}
 	if as.tooMany {
-		ans.Reasons = append(ans.Reasons, Reason{Code: ReasonTooMany, Assembly: a.role.Assembly, Role: a.role.Role, Count: as.total})
+		ans.Reasons = append(ans.Reasons, Reason{Code: ReasonTooMany, Assembly: a.role.row.Assembly, Role: a.role.row.Role, Count: as.total})
 		return ans, nil
 	}
 	cos, err := d.roleOutcomes(a, as)
@@ -168,7 +168,7 @@ func (d *decider) answerRole(a askedRole) (RoleAnswer, error) {
 func (d *decider) roleOutcomes(a askedRole, as *assemblyWork) ([]candidateOutcome, error) {
 	var cos []candidateOutcome
 	for _, v := range as.cands {
-		c, err := d.r.outcomes(v, a.role, a.key, as.known, d.fill)
+		c, err := d.r.outcomes(v, a.role.row, a.key, as.known, d.fill)
 		if err != nil {
 			return nil, err
 		}
@@ -203,11 +203,11 @@ func roleReasons(a askedRole, as *assemblyWork, cos []candidateOutcome, v Verdic
 	}
 	switch {
 	case v != NotSettled && len(as.cands) > 1:
-		out = append(out, Reason{Code: ReasonAllAgree, Role: a.role.Role, Count: len(as.cands)})
+		out = append(out, Reason{Code: ReasonAllAgree, Role: a.role.row.Role, Count: len(as.cands)})
 	case v == NotSettled && unstated > 0:
-		out = append(out, Reason{Code: ReasonSomeUnstated, Role: a.role.Role, Count: unstated})
+		out = append(out, Reason{Code: ReasonSomeUnstated, Role: a.role.row.Role, Count: unstated})
 	case v == NotSettled:
-		out = append(out, Reason{Code: ReasonDiffer, Role: a.role.Role, Count: len(cos)})
+		out = append(out, Reason{Code: ReasonDiffer, Role: a.role.row.Role, Count: len(cos)})
 	}
 	if v == NotSettled {
 		open := map[string]bool{}
@@ -216,7 +216,7 @@ func roleReasons(a askedRole, as *assemblyWork, cos []candidateOutcome, v Verdic
 				k := string(w.Kind) + w.Mark
 				if !open[k] && len(open) < maxListed {
 					open[k] = true
-					r := Reason{Code: ReasonConditionOpen, Variant: c.v.row.Variant, Role: a.role.Role, Mark: w.Mark}
+					r := Reason{Code: ReasonConditionOpen, Variant: c.v.row.Variant, Role: a.role.row.Role, Mark: w.Mark}
 					if w.Kind != StatementMark {
 						r.Value = string(w.Kind)
 					}
@@ -355,7 +355,7 @@ func (d *decider) notesOn(on catalog.NoteOn, of string) ([]*catalog.Note, error)
 	if n, ok := d.notes[key]; ok {
 		return n, nil
 	}
-	rows, err := group[catalog.Note](d.r.cat, catalog.TableByName(catalog.TNotes), key)
+	rows, err := d.r.notes(key)
 	if err != nil {
 		return nil, err
 	}
