@@ -17,7 +17,8 @@ import (
 // Catalogue is a catalogue in memory. Fill it with Add, then call Seal; after
 // that it is safe for concurrent reading.
 type Catalogue struct {
-	tables map[string]*tableRows
+	tables  map[string]*tableRows
+	excused map[string]bool // table and key
 }
 
 type tableRows struct {
@@ -35,7 +36,13 @@ type keyed struct {
 }
 
 // New gives an empty catalogue.
-func New() *Catalogue { return &Catalogue{tables: map[string]*tableRows{}} }
+func New() *Catalogue {
+	return &Catalogue{tables: map[string]*tableRows{}, excused: map[string]bool{}}
+}
+
+// Excuse keeps Check from reporting references to a row that is not here but
+// was met, and refused for a reason of its own.
+func (c *Catalogue) Excuse(table, key string) { c.excused[table+" "+key] = true }
 
 // Add keeps the row, which must not be changed afterwards. It reports whether
 // the table had no row of the same key before; a second one is not kept.
@@ -159,7 +166,7 @@ func (c *Catalogue) Check(report func(catalog.Finding)) {
 					rows, _ := c.Group(catalog.TableByName(ref.Table), key)
 					return len(rows) > 0
 				}
-				if !there(ref.Key) {
+				if !there(ref.Key) && !c.excused[ref.Table+" "+ref.Key] {
 					at := at
 					at.Column = col
 					report(catalog.UnresolvedReference(ref, at, there))

@@ -32,6 +32,11 @@ func ReadMemory(feed catalog.Feed) (*memory.Catalogue, *catalog.Findings, error)
 		if err != nil {
 			return nil, nil, err
 		}
+		if p, ok := feed.(*Package); ok {
+			for key := range p.RefusedKeys(t) {
+				cat.Excuse(t.Name, key)
+			}
+		}
 	}
 	cat.Seal()
 	if rows == 0 && findings.Refused() == 0 {

@@ -8,6 +8,8 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"iter"
+	"maps"
 	"os"
 	"path"
 	"path/filepath"
@@ -30,6 +32,7 @@ type Package struct {
 	close     []io.Closer
 	resources []*resource // in reading order
 	findings  []catalog.Finding
+	refused   map[string]map[string]bool // by table, the keys of rows that were not yielded
 
 	read  int64 // of all files, against Limits.Total
 	done  atomic.Int64
@@ -165,12 +168,31 @@ func (p *Package) Rows(t *catalog.Table, fs *catalog.Findings, each func(r catal
 				fs.Add(f)
 			}
 		}
+		if p.refused == nil {
+			p.refused = map[string]map[string]bool{}
+		}
+		p.refused[t.Name] = map[string]bool{}
 		if p.book != nil {
-			return p.book.rows(r, fs.Add, each)
+			return p.book.rows(r, fs.Add, p.refuse, each)
 		}
 		return p.rows(r, fs.Add, each)
 	}
 	return nil
+}
+
+// RefusedKeys gives the keys of rows of t that were met when it was read last
+// and not yielded because of a bad cell. Whoever reports references to nothing
+// can pass over those to them: the finding on the cell says it all. Of very
+// many only some are kept.
+func (p *Package) RefusedKeys(t *catalog.Table) iter.Seq[string] { return maps.Keys(p.refused[t.Name]) }
+
+const maxRefusedKeys = 100_000
+
+// refuse keeps the key of a row of t that is not yielded.
+func (p *Package) refuse(t *catalog.Table, row catalog.Row) {
+	if keys := p.refused[t.Name]; len(keys) < maxRefusedKeys {
+		keys[string(t.RowKey(nil, row))] = true
+	}
 }
 
 type eachRow func(r catalog.Row, at catalog.Place, cleared catalog.Cells) error
@@ -262,7 +284,7 @@ func (p *Package) csvRows(r *resource, src io.Reader, report func(catalog.Findin
 			if what, mend := wrongSeparator(cells, r.comma); what != "" {
 				return whole(catalog.BadHeading, line, strings.Join(cells, string(r.comma)), what, mend)
 			}
-			c = newConverter(r.table, r, cells, line, report)
+			c = newConverter(r.table, r, cells, line, report, p.refuse)
 			continue
 		}
 		if blank(cells) {
@@ -271,7 +293,6 @@ func (p *Package) csvRows(r *resource, src io.Reader, report func(catalog.Findin
 		rows++
 		if bad {
 			c.badText(cells, line)
-			continue
 		}
 		cleared, ok := c.convert(cells, line)
 		if !ok {

@@ -25,18 +25,20 @@ type converter struct {
 	fromCSV     bool
 	usable      bool // every key column is there, so rows can be yielded
 
-	row    catalog.Row
-	last   []string // by place in the file: the last code that was found good
-	zeros  []*zeros // by place in the file; nil where zeros are not watched
-	report func(catalog.Finding)
+	row     catalog.Row
+	last    []string // by place in the file: the last code that was found good
+	zeros   []*zeros // by place in the file; nil where zeros are not watched
+	spoiled []bool   // by place in the file: cells of the row at hand that have been reported
+	report  func(catalog.Finding)
+	refuse  func(*catalog.Table, catalog.Row) // told each row that is not yielded though its key is known
 }
 
 // newConverter reads the heading row.
-func newConverter(t *catalog.Table, res *resource, heading []string, line int, report func(catalog.Finding)) *converter {
+func newConverter(t *catalog.Table, res *resource, heading []string, line int, report func(catalog.Finding), refuse func(*catalog.Table, catalog.Row)) *converter {
 	n := len(heading)
 	c := &converter{table: t, file: res.file, literal: res.literal, apostrophes: res.apostrophes, fromCSV: res.path != "",
 		columns: make([]*catalog.Column, n), index: make([]int, n), usable: true,
-		row: t.New(), last: make([]string, n), zeros: make([]*zeros, n), report: report}
+		row: t.New(), last: make([]string, n), zeros: make([]*zeros, n), spoiled: make([]bool, n), report: report, refuse: refuse}
 	seen := make([]bool, len(t.Columns))
 	for i, name := range heading {
 		at := catalog.Place{File: c.file, Table: t.Name, Row: line, Column: name}
@@ -90,14 +92,25 @@ func (c *converter) convert(cells []string, line int) (cleared catalog.Cells, ok
 		if len(cells) > len(c.columns) {
 			mend = "put a cell that holds the separator in quotes"
 		}
-		c.report(catalog.Finding{Code: catalog.BadShape, Place: c.at(line, nil), Value: strings.Join(cells, " | "),
+		clear(c.spoiled)
+		c.report(catalog.Finding{Code: catalog.BadShape, Place: c.at(line, nil), Value: strings.ToValidUTF8(strings.Join(cells, " | "), "?"),
 			What: fmt.Sprintf("the row has %d cells and the heading has %d", len(cells), len(c.columns)), Mend: mend})
 		return 0, false
 	}
 	c.table.Reset(c.row)
 	ok = c.usable
+	keyed := c.usable // the cells of the key are good
+	wrong := func(i int) {
+		ok = false
+		keyed = keyed && !c.table.IsKey(c.index[i])
+	}
 	for i, cell := range cells {
 		col := c.columns[i]
+		if c.spoiled[i] {
+			c.spoiled[i] = false
+			wrong(i)
+			continue
+		}
 		if cell == "" || col == nil {
 			continue
 		}
@@ -109,7 +122,7 @@ func (c *converter) convert(cells []string, line int) (cleared catalog.Cells, ok
 		if cell[0] == '(' && cell == catalog.ClearWord {
 			if c.table.IsKey(c.index[i]) {
 				c.report(catalog.Finding{Code: catalog.BadCell, Place: c.at(line, col), Value: cell, What: "a column of the key cannot be cleared", Mend: "leave the cell empty, or write what the row is about"})
-				ok = false
+				wrong(i)
 				continue
 			}
 			cleared = cleared.With(c.index[i])
@@ -117,16 +130,19 @@ func (c *converter) convert(cells []string, line int) (cleared catalog.Cells, ok
 		}
 		if err := col.Set(c.row, cell); err != nil {
 			c.report(cellFinding(err, col, cell, c.at(line, col)))
-			ok = false
+			wrong(i)
 			continue
 		}
 		if c.fromCSV && (col.Kind == catalog.KindCode || col.Kind == catalog.KindTarget) && cell != c.last[i] {
 			if !c.code(i, cell, line) {
-				ok = false
+				wrong(i)
 				continue
 			}
 			c.last[i] = cell
 		}
+	}
+	if !ok && keyed {
+		c.refuse(c.table, c.row)
 	}
 	return cleared, ok
 }
@@ -190,7 +206,7 @@ func cellFinding(err error, col *catalog.Column, cell string, at catalog.Place) 
 	return f
 }
 
-// badText reports the first cell that is not UTF-8 or holds a NUL byte.
+// badText reports the cells that are not UTF-8 or hold a NUL byte.
 func (c *converter) badText(cells []string, line int) {
 	for i, cell := range cells {
 		var col *catalog.Column
@@ -199,7 +215,9 @@ func (c *converter) badText(cells []string, line int) {
 		}
 		if f, bad := textFinding(cell, c.at(line, col)); bad {
 			c.report(f)
-			return
+			if i < len(c.columns) {
+				c.spoiled[i] = true
+			}
 		}
 	}
 }

@@ -189,7 +189,7 @@ func (b *workbook) empty(name string) bool {
 
 // rows reads a sheet. The library keeps the whole of it in memory while that
 // is done.
-func (b *workbook) rows(r *resource, report func(catalog.Finding), each eachRow) (err error) {
+func (b *workbook) rows(r *resource, report func(catalog.Finding), refuse func(*catalog.Table, catalog.Row), each eachRow) (err error) {
 	at := catalog.Place{File: r.file, Table: r.table.Name}
 	bad := func(why any) {
 		report(catalog.Finding{Code: catalog.BadFile, Place: at, What: fmt.Sprint("the sheet cannot be read: ", why), Mend: "open the workbook in a spreadsheet program and save it again"})
@@ -241,23 +241,23 @@ func (b *workbook) rows(r *resource, report func(catalog.Finding), each eachRow)
 			for len(cells) > 0 && cells[len(cells)-1] == "" {
 				cells = cells[:len(cells)-1]
 			}
-			c = newConverter(r.table, r, cells, line, report)
+			c = newConverter(r.table, r, cells, line, report, refuse)
 			continue
 		}
 		for len(cells) < len(c.columns) {
 			cells = append(cells, "")
 		}
-		texts, empty, ok := b.texts(c, cells, line)
-		if !ok {
-			count++
-			continue
-		}
+		texts, empty, beside := b.texts(c, cells, line)
 		if empty {
 			continue
 		}
 		count++
 		cleared, ok := c.convert(texts, line)
 		if !ok {
+			continue
+		}
+		if beside {
+			refuse(r.table, c.row)
 			continue
 		}
 		own = true
@@ -282,33 +282,40 @@ func (b *workbook) rows(r *resource, report func(catalog.Finding), each eachRow)
 	return nil
 }
 
-// texts gives the cells of a row as texts, and refuses those that are not
-// texts where a number would not do.
-func (b *workbook) texts(c *converter, cells []string, line int) (texts []string, empty, ok bool) {
-	texts, empty, ok = cells[:0], true, true
+// texts gives the cells of a row as texts. It reports and marks as spoiled
+// those that are not texts where a number would not do, and tells whether there
+// is anything beside the columns.
+func (b *workbook) texts(c *converter, cells []string, line int) (texts []string, empty, beside bool) {
+	texts, empty = cells[:0], true
 	for i, cell := range cells {
 		var col *catalog.Column
 		if i < len(c.columns) {
 			col = c.columns[i]
 		}
-		put := func(code catalog.FindingCode, what, mend string) {
-			c.report(catalog.Finding{Code: code, Place: c.at(line, col), Value: cell, What: what, Mend: mend})
-			ok = false
+		bad := false
+		put := func(code catalog.FindingCode, value, what, mend string) {
+			c.report(catalog.Finding{Code: code, Place: c.at(line, col), Value: value, What: what, Mend: mend})
+			bad = true
 		}
 		text, err := b.text(c.table.Name, i, line, cell, col, put)
 		if err != nil {
-			put(catalog.BadFile, "the cell cannot be read: "+err.Error(), "open the workbook in a spreadsheet program and save it again")
+			put(catalog.BadFile, cell, "the cell cannot be read: "+err.Error(), "open the workbook in a spreadsheet program and save it again")
 		}
-		if i >= len(c.columns) && text != "" && ok {
-			put(catalog.BadShape, "the cell lies to the right of the last heading", "give the column a heading, or empty the cell")
+		empty = empty && text == "" && !bad
+		if i < len(c.columns) {
+			c.spoiled[i] = bad
+		} else if bad || text != "" {
+			if !bad {
+				put(catalog.BadShape, cell, "the cell lies to the right of the last heading", "give the column a heading, or empty the cell")
+			}
+			beside = true
 		}
-		empty = empty && text == ""
 		texts = append(texts, text)
 	}
-	return texts[:len(c.columns)], empty, ok
+	return texts[:len(c.columns)], empty, beside
 }
 
-func (b *workbook) text(sheet string, i, line int, cell string, col *catalog.Column, put func(code catalog.FindingCode, what, mend string)) (string, error) {
+func (b *workbook) text(sheet string, i, line int, cell string, col *catalog.Column, put putFunc) (string, error) {
 	ref, err := excelize.CoordinatesToCellName(i+1, line)
 	if err != nil {
 		return "", err
@@ -318,24 +325,29 @@ func (b *workbook) text(sheet string, i, line int, cell string, col *catalog.Col
 		return "", err
 	}
 	if formula != "" {
-		put(catalog.BadCell, "the cell holds a formula, and a formula is not computed", "put its value in its place: copy the cells and paste them as values")
-		return "", nil
-	}
-	if cell == "" {
+		put(catalog.BadCell, "="+formula, "the cell holds a formula, and a formula is not computed", "put its value in its place: copy the cells and paste them as values")
 		return "", nil
 	}
 	kind, err := b.f.GetCellType(sheet, ref)
 	if err != nil {
 		return "", err
 	}
+	if cell == "" {
+		if kind == excelize.CellTypeSharedString {
+			// In reading by rows the library passes over a reference to a
+			// shared text that is not there.
+			_, err = b.f.GetCellValue(sheet, ref)
+		}
+		return "", err
+	}
 	switch kind {
 	case excelize.CellTypeSharedString, excelize.CellTypeInlineString, excelize.CellTypeFormula:
 		return cell, nil
 	case excelize.CellTypeError:
-		put(catalog.BadCell, "the cell holds an error value", "write the value that belongs there")
+		put(catalog.BadCell, cell, "the cell holds an error value", "write the value that belongs there")
 		return "", nil
 	case excelize.CellTypeBool:
-		put(catalog.BadCell, "the cell holds a truth value, not text", "format the column as text and write yes, or leave the cell empty")
+		put(catalog.BadCell, cell, "the cell holds a truth value, not text", "format the column as text and write yes, or leave the cell empty")
 		return "", nil
 	}
 	date := kind == excelize.CellTypeDate
@@ -353,7 +365,7 @@ func (b *workbook) text(sheet string, i, line int, cell string, col *catalog.Col
 		if col != nil && col.Kind == catalog.KindDate {
 			mend = "format the column as text and write the date as 2019-04-12, 2019-04 or 2019"
 		}
-		put(code, "the cell holds a spreadsheet's date, which is a number of days and not what was typed", mend)
+		put(code, cell, "the cell holds a spreadsheet's date, which is a number of days and not what was typed", mend)
 		return "", nil
 	}
 	if col != nil {
@@ -361,12 +373,12 @@ func (b *workbook) text(sheet string, i, line int, cell string, col *catalog.Col
 		case catalog.KindCount, catalog.KindDecimal, catalog.KindSerial, catalog.KindDate:
 			text, fine := numberText(cell)
 			if !fine {
-				put(catalog.BadNumber, "the number has more than 15 digits, and a spreadsheet rounds those away", "format the column as text and write the number again")
+				put(catalog.BadNumber, cell, "the number has more than 15 digits, and a spreadsheet rounds those away", "format the column as text and write the number again")
 			}
 			return text, nil
 		}
 	}
-	put(code, "the cell holds a number: a number loses the zeros in front, and digits beyond the fifteenth", "format the column as text and write it again, as it stands on the part or plate")
+	put(code, cell, "the cell holds a number: a number loses the zeros in front, and digits beyond the fifteenth", "format the column as text and write it again, as it stands on the part or plate")
 	return "", nil
 }
 
@@ -375,7 +387,7 @@ func (b *workbook) text(sheet string, i, line int, cell string, col *catalog.Col
 // 5.2000000000000002.
 func numberText(raw string) (string, bool) {
 	f, err := strconv.ParseFloat(raw, 64)
-	if err != nil || f >= 1e15 || f <= -1e15 {
+	if err != nil || strings.Trim(raw, "0123456789+-.eE") != "" || f >= 1e15 || f <= -1e15 {
 		return "", false
 	}
 	f, err = strconv.ParseFloat(strconv.FormatFloat(f, 'g', 15, 64), 64)
