@@ -55,13 +55,14 @@ func References(t *Table, r Row) iter.Seq2[string, Reference] {
 				return
 			}
 		}
-		if table, column, of := scopeTarget(r); table != "" && of != "" {
-			key := Fold(of)
-			if table == TMarks {
-				m, _, _ := strings.Cut(of, "=")
-				key = Fold(m)
+		for i, c := range t.Columns {
+			if c.Kind != KindTarget {
+				continue
 			}
-			yield(column, Reference{table, MakeKey(key), of})
+			if ref, ok := ScopeReference(t, t.Columns[i-1].get(r), c.get(r)); ok {
+				yield(c.Name, ref)
+			}
+			return
 		}
 	}
 }
@@ -73,33 +74,83 @@ type Reference struct {
 	Text  string // as spelled in the cell
 }
 
-// scopeTarget gives the table that a row's "of" column names, by its scope word.
-func scopeTarget(r Row) (table, column, of string) {
-	switch r := r.(type) {
-	case *Fit:
-		return map[FitScope]string{FitFamily: TFamilies, FitVariant: TVariants, FitMark: TMarks}[r.Scope], "of", r.Of
-	case *Show:
-		return showTable(r.Scope), "of", r.Of
-	case *Fill:
-		return showTable(r.Scope), "of", r.Of
-	case *Torque:
-		return showTable(r.Scope), "of", r.Of
-	case *Site:
-		return showTable(r.Scope), "of", r.Of
-	case *CautionLink:
-		return map[CautionOn]string{OnWork: TWork, OnRole: TRoles, OnFamily: TFamilies, OnMark: TMarks, OnPart: TParts}[r.On], "of", r.Of
-	case *Note:
-		return map[NoteOn]string{NoteOnPart: TParts, NoteOnVariant: TVariants, NoteOnFamily: TFamilies, NoteOnMark: TMarks, NoteOnWork: TWork}[r.On], "of", r.Of
+// ScopeReference gives what the target cell of a row of t refers to, which the
+// scope word in the column before it decides.
+func ScopeReference(t *Table, scope, target string) (ref Reference, ok bool) {
+	table := scopeTable(t, scope)
+	if table == "" || target == "" {
+		return Reference{}, false
 	}
-	return "", "", ""
+	name := target
+	if table == TMarks {
+		name, _, _ = strings.Cut(target, "=")
+	}
+	return Reference{table, MakeKey(Fold(name)), target}, true
 }
 
-func showTable(s ShowScope) string {
-	switch s {
-	case OfFamily:
-		return TFamilies
-	case OfVariant:
-		return TVariants
+// ReferredTables gives the names of the tables that rows of t can refer to.
+func ReferredTables(t *Table) []string {
+	var out []string
+	for i, c := range t.Columns {
+		if c.Ref != "" {
+			out = append(out, c.Ref)
+		}
+		if c.Kind == KindTarget {
+			for _, w := range t.Columns[i-1].Words {
+				out = append(out, scopeTable(t, w))
+			}
+		}
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// scopeTable gives the table that the target column of a row of t names, "" for
+// none.
+func scopeTable(t *Table, scope string) string {
+	switch t.Name {
+	case TFits:
+		switch FitScope(scope) {
+		case FitFamily:
+			return TFamilies
+		case FitVariant:
+			return TVariants
+		case FitMark:
+			return TMarks
+		}
+	case TShows, TFills, TTorques, TSites:
+		switch ShowScope(scope) {
+		case OfFamily:
+			return TFamilies
+		case OfVariant:
+			return TVariants
+		}
+	case TCautionLinks:
+		switch CautionOn(scope) {
+		case OnWork:
+			return TWork
+		case OnRole:
+			return TRoles
+		case OnFamily:
+			return TFamilies
+		case OnMark:
+			return TMarks
+		case OnPart:
+			return TParts
+		}
+	case TNotes:
+		switch NoteOn(scope) {
+		case NoteOnPart:
+			return TParts
+		case NoteOnVariant:
+			return TVariants
+		case NoteOnFamily:
+			return TFamilies
+		case NoteOnMark:
+			return TMarks
+		case NoteOnWork:
+			return TWork
+		}
 	}
 	return ""
 }

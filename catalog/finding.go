@@ -126,6 +126,18 @@ func (fs *Findings) Add(f Finding) {
 	fs.list = append(fs.list, f)
 }
 
+// Merge adds what o has collected, with the findings that o only counted.
+func (fs *Findings) Merge(o *Findings) {
+	refused := fs.refused + o.refused
+	dropped := fs.dropped + o.dropped
+	for _, f := range o.list {
+		before := fs.dropped
+		fs.Add(f)
+		dropped += fs.dropped - before
+	}
+	fs.refused, fs.dropped = refused, dropped
+}
+
 // Refused tells how many findings, kept or only counted, refuse the import.
 func (fs *Findings) Refused() int { return fs.refused }
 
