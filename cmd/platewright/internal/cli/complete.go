@@ -1,0 +1,184 @@
+package cli
+
+import (
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"platewright/catalog"
+	"platewright/resolve"
+)
+
+// maxCompletions is how many proposals a shell is given: more than that nobody
+// looks through, and a walk over a large catalogue would take too long.
+const maxCompletions = 200
+
+// proposals gives what could stand where the text to complete stands.
+type proposals func(toComplete string) []string
+
+// completeArgs completes the arguments in order, the last one again and again.
+func (a *app) completeArgs(each ...proposals) cobra.CompletionFunc {
+	return func(_ *cobra.Command, args []string, toComplete string) ([]string, cobra.ShellCompDirective) {
+		if len(args) >= len(each) {
+			return nil, cobra.ShellCompDirectiveNoFileComp
+		}
+		return started(each[len(args)](toComplete), toComplete), cobra.ShellCompDirectiveNoFileComp
+	}
+}
+
+// completeFlag completes the values of a flag.
+func (a *app) completeFlag(c *cobra.Command, flag string, p proposals) {
+	err := c.RegisterFlagCompletionFunc(flag, func(_ *cobra.Command, _ []string, toComplete string) ([]string, cobra.ShellCompDirective) {
+		list, how := started(p(toComplete), toComplete), cobra.ShellCompDirectiveNoFileComp
+		if len(list) > 0 && !slices.ContainsFunc(list, func(s string) bool { v, _, _ := strings.Cut(s, "\t"); return !strings.HasSuffix(v, "=") }) {
+			how |= cobra.ShellCompDirectiveNoSpace // the value of the mark comes next
+		}
+		return list, how
+	})
+	if err != nil {
+		panic(err) // the flag is not defined: a slip in this package, seen by every test
+	}
+}
+
+func started(list []string, toComplete string) []string {
+	return slices.DeleteFunc(list, func(s string) bool { return !strings.HasPrefix(s, toComplete) })
+}
+
+// completions asks the catalogue. Trouble of any kind gives no proposals and no
+// message: a person in the middle of a line must not be disturbed.
+func (a *app) completions(ask func(cat resolve.Catalogue, add func(value, about string) bool) error) []string {
+	cat, err := a.open()
+	if err != nil {
+		return nil
+	}
+	defer cat.Close()
+	var out []string
+	err = ask(cat, func(value, about string) bool {
+		if about != "" {
+			value += "\t" + about
+		}
+		out = append(out, value)
+		return len(out) < maxCompletions
+	})
+	if err != nil {
+		return nil
+	}
+	return out
+}
+
+// starting walks the rows whose key begins with the folded text.
+func starting[T any](cat resolve.Catalogue, table, text string, each func(*T) bool) error {
+	t, prefix := catalog.TableByName(table), catalog.Fold(text)
+	for from := prefix; ; {
+		key, ok, err := cat.Seek(t, from)
+		if err != nil || !ok || !strings.HasPrefix(key, prefix) {
+			return err
+		}
+		group, err := cat.Group(t, key)
+		if err != nil {
+			return err
+		}
+		for _, r := range group {
+			if !each(any(r).(*T)) {
+				return nil
+			}
+		}
+		from = key + "\x00"
+	}
+}
+
+// completePlates proposes one whole plate of each layout, then variants.
+func (a *app) completePlates(text string) []string {
+	return a.completions(func(cat resolve.Catalogue, add func(string, string) bool) error {
+		follows := map[string]bool{}
+		if err := rows(cat, catalog.TAssemblies, func(r *catalog.Assembly) bool {
+			follows[catalog.Fold(r.Assembly)] = r.Follows != ""
+			return true
+		}); err != nil {
+			return err
+		}
+		if err := rows(cat, catalog.TLayouts, func(r *catalog.Layout) bool {
+			return follows[catalog.Fold(r.Assembly)] || !strings.HasPrefix(r.Example, text) || add(r.Example, "example: "+r.Name)
+		}); err != nil {
+			return err
+		}
+		return a.addVariants(cat, text, add)
+	})
+}
+
+func (a *app) addVariants(cat resolve.Catalogue, text string, add func(string, string) bool) error {
+	return starting(cat, catalog.TVariants, text, func(r *catalog.Variant) bool {
+		return add(string(r.Variant), r.Name)
+	})
+}
+
+func (a *app) completeVariants(text string) []string {
+	return a.completions(func(cat resolve.Catalogue, add func(string, string) bool) error {
+		return a.addVariants(cat, text, add)
+	})
+}
+
+// completeLabels proposes one whole label of each layout of an assembly that
+// follows another.
+func (a *app) completeLabels(text string) []string {
+	return a.completions(func(cat resolve.Catalogue, add func(string, string) bool) error {
+		follows := map[string]bool{}
+		if err := rows(cat, catalog.TAssemblies, func(r *catalog.Assembly) bool {
+			follows[catalog.Fold(r.Assembly)] = r.Follows != ""
+			return true
+		}); err != nil {
+			return err
+		}
+		return rows(cat, catalog.TLayouts, func(r *catalog.Layout) bool {
+			return !follows[catalog.Fold(r.Assembly)] || !strings.HasPrefix(r.Example, text) || add(r.Example, "example: "+r.Name)
+		})
+	})
+}
+
+func (a *app) completeParts(text string) []string {
+	return a.completions(func(cat resolve.Catalogue, add func(string, string) bool) error {
+		if err := starting(cat, catalog.TParts, text, func(r *catalog.Part) bool {
+			return add(string(r.Part), r.Name)
+		}); err != nil {
+			return err
+		}
+		return starting(cat, catalog.TNumbers, text, func(r *catalog.Number) bool {
+			return add(r.Number, "goes for "+string(r.Part))
+		})
+	})
+}
+
+// completeSaw proposes marks, and once a mark is named the values that the
+// catalogue knows of it.
+func (a *app) completeSaw(text string) []string {
+	mark, _, named := strings.Cut(text, "=")
+	return a.completions(func(cat resolve.Catalogue, add func(string, string) bool) error {
+		if !named {
+			return starting(cat, catalog.TMarks, text, func(r *catalog.Mark) bool { return add(r.Mark+"=", r.Name) })
+		}
+		seen, looked := map[string]bool{}, 0
+		return rows(cat, catalog.TShows, func(r *catalog.Show) bool {
+			if looked++; looked > 20*maxCompletions {
+				return false
+			}
+			if catalog.Fold(r.Mark) != catalog.Fold(mark) || seen[catalog.FoldValue(r.Value)] {
+				return true
+			}
+			seen[catalog.FoldValue(r.Value)] = true
+			return add(mark+"="+r.Value, "")
+		})
+	})
+}
+
+func (a *app) completeWork(text string) []string {
+	return a.completions(func(cat resolve.Catalogue, add func(string, string) bool) error {
+		return starting(cat, catalog.TWork, text, func(r *catalog.WorkScope) bool { return add(r.Work, r.Name) })
+	})
+}
+
+func (a *app) completeRoles(text string) []string {
+	return a.completions(func(cat resolve.Catalogue, add func(string, string) bool) error {
+		return starting(cat, catalog.TRoles, text, func(r *catalog.Role) bool { return add(r.Role, r.Name) })
+	})
+}

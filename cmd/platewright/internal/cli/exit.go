@@ -1,0 +1,128 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"syscall"
+
+	"platewright/catalog"
+	"platewright/catalog/store"
+	"platewright/resolve"
+)
+
+// The exit codes of the program, the same in every output format.
+const (
+	exitDone        = 0   // answered, or done
+	exitFailed      = 1   // something in the world went wrong: a disk, a pipe
+	exitUsage       = 2   // the command line cannot be meant
+	exitRefused     = 3   // input was refused, with findings
+	exitInUse       = 4   // another process holds the store
+	exitDamaged     = 5   // the store is damaged, or newer than this program
+	exitDoesNotFit  = 10  // the part does not fit the unit
+	exitNotSettled  = 11  // not settled: nothing matches, the evidence conflicts, or more must be looked at
+	exitInterrupted = 130 // interrupted
+)
+
+// errSettled marks the errors that are answers: the answer is written, and only
+// the exit code is left to tell.
+var errSettled = errors.New("answered")
+
+// answered is an answer with an exit code of its own.
+type answered int
+
+func (c answered) Error() string        { return fmt.Sprintf("answered with exit code %d", int(c)) }
+func (c answered) Is(target error) bool { return target == errSettled }
+
+// usageError says that the command line cannot be meant.
+type usageError struct {
+	text    string
+	command string // whose help tells more
+}
+
+func (e *usageError) Error() string { return e.text }
+
+func usagef(format string, args ...any) error { return &usageError{text: fmt.Sprintf(format, args...)} }
+
+// hinted is an error with the next thing to do.
+type hinted struct {
+	err  error
+	hint string
+}
+
+func (e *hinted) Error() string { return e.err.Error() }
+func (e *hinted) Unwrap() error { return e.err }
+
+func hint(err error, format string, args ...any) error {
+	return &hinted{err, fmt.Sprintf(format, args...)}
+}
+
+// report writes an error for a person, what to do last, and gives the exit code.
+func (a *app) report(err error) int {
+	code := exitCode(err)
+	var done answered
+	var usage *usageError
+	var refused *catalog.RefusedError
+	switch {
+	case err == nil || errors.As(err, &done):
+		return code
+	case errors.Is(err, syscall.EPIPE):
+		// The reader of the answer went away; there is nobody to tell.
+		return code
+	case code == exitInterrupted:
+		fmt.Fprintln(a.err, "platewright: interrupted; nothing was left half done")
+		return code
+	case errors.As(err, &usage):
+		fmt.Fprintf(a.err, "platewright: %s\n", usage.text)
+		help := "platewright"
+		if usage.command != "" {
+			help = usage.command
+		}
+		fmt.Fprintf(a.err, "See: %s --help\n", help)
+		return code
+	case errors.As(err, &refused):
+		n := len(refused.Findings) + refused.Dropped
+		s := "findings"
+		if n == 1 {
+			s = "finding"
+		}
+		fmt.Fprintf(a.err, "platewright: the input was refused with %d %s; nothing was changed\n", n, s)
+	default:
+		fmt.Fprintf(a.err, "platewright: %v\n", err)
+	}
+	var h *hinted
+	if errors.As(err, &h) {
+		fmt.Fprintln(a.err, h.hint)
+	}
+	return code
+}
+
+// exitCode is the one table from errors to exit codes.
+func exitCode(err error) int {
+	var done answered
+	var usage *usageError
+	var question *resolve.QuestionError
+	var refused *catalog.RefusedError
+	var edition *store.EditionError
+	var damaged *store.DamagedError
+	var newer *store.NewerError
+	var older *store.OlderError
+	var notOurs *store.NotOursError
+	switch {
+	case err == nil:
+		return exitDone
+	case errors.As(err, &done):
+		return int(done)
+	case errors.Is(err, context.Canceled):
+		return exitInterrupted
+	case errors.As(err, &usage), errors.As(err, &question), errors.As(err, &edition):
+		return exitUsage
+	case errors.As(err, &refused):
+		return exitRefused
+	case errors.Is(err, store.ErrInUse):
+		return exitInUse
+	case errors.As(err, &damaged), errors.As(err, &newer), errors.As(err, &older), errors.As(err, &notOurs):
+		return exitDamaged
+	}
+	return exitFailed
+}

@@ -1,0 +1,151 @@
+package cli
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"runtime"
+
+	"platewright/catalog"
+	"platewright/catalog/pack"
+	"platewright/catalog/store"
+	"platewright/cmd/platewright/internal/render"
+	"platewright/resolve"
+	"platewright/seed"
+)
+
+// opened is the catalogue that a command works on.
+type opened struct {
+	resolve.Catalogue
+	edition resolve.Edition
+	demo    bool
+	store   *store.Store // nil for the demo
+	views   []io.Closer
+}
+
+// open opens the shop's catalogue, or the demo where there is none.
+func (a *app) open() (*opened, error) {
+	dir, err := a.dir()
+	if err != nil {
+		return nil, err
+	}
+	s, err := store.Open(dir)
+	var missing *store.MissingError
+	switch {
+	case errors.As(err, &missing):
+		return openDemo()
+	case err != nil:
+		return nil, err
+	}
+	o := &opened{store: s}
+	v, err := s.Head()
+	if err != nil {
+		return nil, errors.Join(err, s.Close())
+	}
+	o.views = append(o.views, v)
+	o.Catalogue = v
+	e := v.Edition()
+	o.edition = resolve.Edition{Name: "the shop's catalogue", Number: e.Number, Digest: e.Digest}
+	return o, nil
+}
+
+func openDemo() (*opened, error) {
+	p, err := pack.OpenFS(seed.FS, render.Demo, pack.Limits{})
+	if err != nil {
+		return nil, fmt.Errorf("the demo: %w", err)
+	}
+	defer p.Close()
+	cat, findings, err := pack.ReadMemory(p)
+	if err == nil {
+		err = findings.Err()
+	}
+	if err != nil {
+		return nil, fmt.Errorf("the demo: %w", err)
+	}
+	return &opened{Catalogue: cat, demo: true, edition: resolve.Edition{Name: render.Demo}}, nil
+}
+
+// view gives a way to read the catalogue for one worker: an edition in the store
+// is read through one view for each goroutine, the demo is shared.
+func (o *opened) view() (resolve.Catalogue, error) {
+	if o.store == nil {
+		return o.Catalogue, nil
+	}
+	v, err := o.store.Edition(o.edition.Number)
+	if err != nil {
+		return nil, err
+	}
+	o.views = append(o.views, v)
+	return v, nil
+}
+
+// Close ends all reading.
+func (o *opened) Close() error {
+	var err error
+	for _, v := range o.views {
+		err = errors.Join(err, v.Close())
+	}
+	if o.store != nil {
+		err = errors.Join(err, o.store.Close())
+	}
+	return err
+}
+
+// dir is the folder of the shop's catalogue.
+func (a *app) dir() (string, error) {
+	if a.data != "" {
+		return a.data, nil
+	}
+	if d := a.env("PLATEWRIGHT_DATA"); d != "" {
+		return d, nil
+	}
+	base, err := a.platformDir()
+	if err != nil {
+		return "", hint(err, "Name a folder with --data DIR, or set PLATEWRIGHT_DATA.")
+	}
+	return filepath.Join(base, "platewright"), nil
+}
+
+// platformDir is where the platform wants a program's data to stand. The
+// standard library knows the folders for settings and caches only.
+func (a *app) platformDir() (string, error) {
+	switch runtime.GOOS {
+	case "windows":
+		if d := a.env("LocalAppData"); d != "" {
+			return d, nil
+		}
+		return "", errors.New("the folder for data is not known: LocalAppData is not set")
+	case "darwin", "ios":
+		return os.UserConfigDir()
+	}
+	if d := a.env("XDG_DATA_HOME"); filepath.IsAbs(d) {
+		return d, nil
+	}
+	if d := a.env("HOME"); d != "" {
+		return filepath.Join(d, ".local", "share"), nil
+	}
+	return "", errors.New("the folder for data is not known: neither XDG_DATA_HOME nor HOME is set")
+}
+
+// rows walks all rows of a table.
+func rows[T any](cat resolve.Catalogue, table string, each func(*T) bool) error {
+	t := catalog.TableByName(table)
+	for from := ""; ; {
+		key, ok, err := cat.Seek(t, from)
+		if err != nil || !ok {
+			return err
+		}
+		group, err := cat.Group(t, key)
+		if err != nil {
+			return err
+		}
+		for _, r := range group {
+			if !each(any(r).(*T)) {
+				return nil
+			}
+		}
+		from = key + "\x00"
+	}
+}

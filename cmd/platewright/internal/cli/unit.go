@@ -1,0 +1,121 @@
+package cli
+
+import (
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"platewright/catalog"
+	"platewright/resolve"
+)
+
+// unitFlags is how a unit on the bench is described on the command line.
+type unitFlags struct {
+	fields  []string
+	labels  []string
+	saw     []string
+	work    []string
+	roles   []string
+	vehicle string
+	built   string
+	serial  string
+}
+
+func (f *unitFlags) add(a *app, c *cobra.Command, asks bool) {
+	s := c.Flags()
+	s.StringArrayVar(&f.fields, "field", nil, "one field of the plate, `NAME=TEXT`, in the place of the whole plate (repeat)")
+	s.StringArrayVar(&f.labels, "label", nil, "`TEXT` of a label on another assembly, such as the valve body's (repeat)")
+	s.StringArrayVar(&f.saw, "saw", nil, "a mark found on the unit, `MARK=VALUE` (repeat)")
+	s.StringVar(&f.vehicle, "vehicle", "", "`TEXT` for the vehicle it came from; a hint, never decides")
+	s.StringVar(&f.built, "built", "", "build `DATE`: 2019-04-12, 2019-04 or 2019")
+	s.StringVar(&f.serial, "serial", "", "serial `NUMBER` of the unit")
+	a.completeFlag(c, "saw", a.completeSaw)
+	a.completeFlag(c, "label", a.completeLabels)
+	noFiles := func(string) []string { return nil }
+	for _, name := range []string{"field", "vehicle", "built", "serial"} {
+		a.completeFlag(c, name, noFiles)
+	}
+	if asks {
+		s.StringArrayVar(&f.work, "work", nil, "`SCOPE` of work: the parts that this job takes (repeat; default: every role)")
+		s.StringArrayVar(&f.roles, "role", nil, "ask for this `ROLE` (repeat)")
+		a.completeFlag(c, "work", a.completeWork)
+		a.completeFlag(c, "role", a.completeRoles)
+	}
+}
+
+// question puts the flags and the plate, if there is one, into a question.
+func (f *unitFlags) question(plates []string) (resolve.Question, error) {
+	q := resolve.Question{Labels: f.labels, Work: f.work, Roles: f.roles, Vehicle: f.vehicle}
+	if len(plates) > 0 {
+		q.Plate = plates[0]
+	}
+	for _, s := range f.fields {
+		name, text, ok := strings.Cut(s, "=")
+		if name = strings.TrimSpace(name); !ok || name == "" {
+			return q, usagef("--field %q: write NAME=TEXT", s)
+		}
+		if q.Fields == nil {
+			q.Fields = map[string]string{}
+		}
+		if _, twice := q.Fields[name]; twice {
+			return q, usagef("--field %s stands twice: give each field once", name)
+		}
+		q.Fields[name] = strings.TrimSpace(text)
+	}
+	if q.Plate != "" && len(q.Fields) > 0 {
+		return q, usagef("a plate and --field: give the plate as a whole or field by field, not both")
+	}
+	for _, s := range f.saw {
+		o, err := observation(s)
+		if err != nil {
+			return q, usagef("--saw %v", err)
+		}
+		q.Saw = append(q.Saw, o)
+	}
+	if err := setBuilt(&q, f.built); err != nil {
+		return q, usagef("--built %v", err)
+	}
+	if err := setSerial(&q, f.serial); err != nil {
+		return q, usagef("--serial %v", err)
+	}
+	return q, nil
+}
+
+// knowsNothing tells whether a question says nothing about the unit that could
+// leave a variant.
+func knowsNothing(q *resolve.Question) bool {
+	return q.Plate == "" && len(q.Fields) == 0 && !slices.ContainsFunc(q.Labels, func(s string) bool { return s != "" })
+}
+
+func observation(s string) (resolve.Observation, error) {
+	c, err := catalog.ParseCondition(s)
+	if err != nil {
+		return resolve.Observation{}, err
+	}
+	return resolve.Observation{Mark: c.Mark, Value: c.Value}, nil
+}
+
+func setBuilt(q *resolve.Question, s string) error {
+	if s == "" {
+		return nil
+	}
+	d, err := catalog.ParseDate(s)
+	if err != nil {
+		return err
+	}
+	q.Built, q.BuiltISO = d, d.String()
+	return nil
+}
+
+func setSerial(q *resolve.Question, s string) error {
+	if s == "" {
+		return nil
+	}
+	n, err := catalog.ParseSerial(s)
+	if err != nil {
+		return err
+	}
+	q.Serial = n
+	return nil
+}

@@ -1,0 +1,1078 @@
+package render
+
+import (
+	"io"
+	"slices"
+	"strconv"
+	"strings"
+
+	"platewright/catalog"
+	"platewright/resolve"
+)
+
+// Demo is the name of the edition that is the embedded demo.
+const Demo = "demo"
+
+// DemoRemark stands over every answer from the demo.
+const DemoRemark = "demo catalogue, invented data: never order by it"
+
+// DecisionText writes the answer about a unit for a person who reads it at
+// arm's length: what it is first, then what to beware of, then what to order,
+// then what to look at next. With why, each line carries its proof.
+func DecisionText(w io.Writer, d *resolve.Decision, s Screen, why bool) error {
+	t := newDecisionPage(d, s, why)
+	t.demo()
+	t.loud()
+	t.unread()
+	t.identity()
+	t.readings()
+	t.warnings()
+	t.orders()
+	t.next()
+	t.cautions()
+	t.notes()
+	t.excluded()
+	t.foot()
+	_, err := w.Write(t.buf.Bytes())
+	return err
+}
+
+// decisionPage is the text of one decision while it is being written.
+type decisionPage struct {
+	*page
+	d       *resolve.Decision
+	why     bool
+	uses    map[string]int // sentences of the proof, how often each is used
+	numbers map[string]int // numbers given to those that are used again
+	said    map[string]bool
+	sources []string
+}
+
+func newDecisionPage(d *resolve.Decision, s Screen, why bool) *decisionPage {
+	t := &decisionPage{page: newPage(s), d: d, why: why, uses: map[string]int{}, numbers: map[string]int{}, said: map[string]bool{}}
+	t.collect()
+	return t
+}
+
+// proofs gives every list of reasons that the page can print as a proof, in its order.
+func (t *decisionPage) proofs(each func([]resolve.Reason)) {
+	lines := func(ls []resolve.Line) {
+		for _, l := range ls {
+			for _, c := range l.Choices {
+				each(c.Trail)
+			}
+		}
+	}
+	for _, r := range t.d.Roles {
+		each(r.Reasons)
+		if len(r.Lines) > 0 {
+			lines(r.Lines)
+			continue
+		}
+		for _, g := range r.Groups {
+			lines(g.Lines)
+		}
+	}
+	if t.d.Part != nil {
+		each(t.d.Part.Reasons)
+		for _, r := range t.d.Part.Roles {
+			each(r.Trail)
+		}
+	}
+}
+
+func (t *decisionPage) collect() {
+	seen := map[string]bool{}
+	t.proofs(func(rs []resolve.Reason) {
+		for _, r := range rs {
+			t.uses[proofLine(r)]++
+			if r.Source != "" {
+				seen[r.Source] = true
+			}
+		}
+	})
+	for _, c := range t.d.Cautions {
+		if c.Source != "" {
+			seen[c.Source] = true
+		}
+	}
+	for s := range seen {
+		t.sources = append(t.sources, s)
+	}
+	slices.Sort(t.sources)
+}
+
+// proofLine is a reason with the row it rests on.
+func proofLine(r resolve.Reason) string {
+	s := Sentence(r)
+	switch {
+	case r.Source != "" && r.Row != "":
+		s += " (" + r.Source + "; " + r.Table + " " + r.Row + ")"
+	case r.Source != "":
+		s += " (" + r.Source + ")"
+	}
+	if r.Note != "" && r.Code != resolve.ReasonNoteAgainst {
+		s += ": " + r.Note
+	}
+	return s
+}
+
+// proof writes a list of reasons. One that is used again later gets a number,
+// and is only referred to from then on.
+func (t *decisionPage) proof(indent int, rs []resolve.Reason) {
+	if !t.why {
+		return
+	}
+	for _, r := range rs {
+		line := proofLine(r)
+		switch n := t.numbers[line]; {
+		case n > 0:
+			t.put(indent, 2, sayf("because of [%d]", n).in(muted))
+		case t.uses[line] > 1:
+			n = len(t.numbers) + 1
+			t.numbers[line] = n
+			t.put(indent, 2, sayf("because [%d] %s", n, line).in(muted))
+		default:
+			t.put(indent, 2, say("because "+line).in(muted))
+		}
+	}
+}
+
+func (t *decisionPage) demo() {
+	if t.d.Edition.Name == Demo {
+		t.put(0, 2, say(DemoRemark).in(warn))
+	}
+}
+
+// loud says what makes everything below doubtful.
+func (t *decisionPage) loud() {
+	d := t.d
+	if len(d.Conflicts) > 0 {
+		t.head(alert, "CONFLICT: what was read and seen cannot all be true. Order nothing.")
+		for i, c := range d.Conflicts {
+			switch {
+			case i > 0:
+				t.put(2, 2, sayf("Nor can these, of %s:", place(c.Assembly)))
+			default:
+				t.put(2, 2, sayf("Of %s, these cannot all be true:", place(c.Assembly)))
+			}
+			for _, s := range c.Statements {
+				t.put(4, 2, say("- "+t.statement(s)).in(strong))
+				if s.Again != "" {
+					t.put(6, 2, say("look again: "+s.Again))
+				}
+			}
+		}
+		t.put(2, 2, say("One of them was misread, or the assembly is not what its plate says."))
+	}
+	if d.Mixed != nil {
+		t.head(alert, "MIXED UNIT: its assemblies name different variants.")
+		for _, p := range d.Mixed.Parts {
+			t.put(2, 4, sayf("%s: ", capitalWord(plainCode(p.Assembly))), say(allOf(p.Variants)).in(strong))
+		}
+		t.put(2, 2, say("An assembly was swapped in an earlier repair, or a plate or label was misread: read both again. Each role below is decided by its own assembly."))
+	}
+}
+
+func (t *decisionPage) statement(s resolve.Statement) string {
+	switch s.Kind {
+	case resolve.StatementReading:
+		return "it reads " + glued(t.spelled(s.Text))
+	case resolve.StatementMark:
+		return plainCode(s.Mark) + " is " + s.Text
+	case resolve.StatementSerial:
+		return "the serial number is " + s.Text
+	case resolve.StatementBuilt:
+		return "it was built " + s.Text
+	}
+	return s.Text
+}
+
+// listed is how many candidates are named one by one with their names.
+const listed = 4
+
+// identity says what each assembly can still be.
+func (t *decisionPage) identity() {
+	t.gap()
+	if !slices.ContainsFunc(t.d.Assemblies, func(a resolve.AssemblyState) bool { return a.Basis != resolve.BasisNone }) {
+		t.put(0, 2, say("No variant of the catalogue matches.").in(alert))
+		return
+	}
+	for _, a := range t.d.Assemblies {
+		name := capitalWord(plainCode(a.Assembly))
+		switch a.Basis {
+		case resolve.BasisConflict:
+			t.put(0, 4, say(name+": ").in(strong), say("no variant, see CONFLICT").in(alert))
+			continue
+		case resolve.BasisNone:
+			t.put(0, 4, say(name+": ").in(strong), say("no variant of the catalogue matches").in(alert))
+			continue
+		case resolve.BasisAsBuilt:
+			t.put(0, 4, say(name+": ").in(strong), sayf("taken to be as built, like %s", place(a.Follows)))
+			continue
+		}
+		on := t.basis(a)
+		switch {
+		case a.Total == 1 && len(a.Candidates) == 1:
+			c := a.Candidates[0]
+			t.put(0, 4, say(name+": ").in(strong), say(glued(string(c.Variant))).in(good), say(tail(", ", candidateName(c))))
+			t.put(2, 2, say("on the basis of "+on))
+		default:
+			t.put(0, 4, say(name+": ").in(strong), sayf("%d variants are still possible", a.Total).in(warn))
+			if a.Total <= listed {
+				for _, c := range a.Candidates {
+					t.put(2, 4, say(glued(string(c.Variant))).in(strong), say(tail(", ", candidateName(c))))
+				}
+			} else {
+				codes := make([]catalog.VariantCode, len(a.Candidates))
+				for i, c := range a.Candidates {
+					codes[i] = c.Variant
+				}
+				t.put(2, 2, say(t.someOf(codes, a.Total)))
+			}
+			t.put(2, 2, say("on the basis of "+on))
+		}
+	}
+}
+
+func candidateName(c resolve.Candidate) string {
+	switch {
+	case c.Name == "":
+		return "family " + c.Family
+	case c.Family == "":
+		return c.Name
+	}
+	return c.Name + " (family " + c.Family + ")"
+}
+
+func tail(sep, s string) string {
+	if s == "" {
+		return ""
+	}
+	return sep + s
+}
+
+// someOf lists codes, not more than a screen can hold.
+func (t *decisionPage) someOf(codes []catalog.VariantCode, total int) string {
+	const most = 12
+	show := codes[:min(len(codes), most)]
+	if more := total - len(show); more > 0 {
+		parts := make([]string, len(show))
+		for i, c := range show {
+			parts[i] = glued(string(c))
+		}
+		return strings.Join(parts, ", ") + " and " + strconv.Itoa(more) + " more"
+	}
+	return allOf(show)
+}
+
+// basis says what an assembly's candidates rest on.
+func (t *decisionPage) basis(a resolve.AssemblyState) string {
+	if a.Basis == resolve.BasisFamily {
+		return "the family alone, since nothing was read or seen on it"
+	}
+	var parts []string
+	for _, r := range t.d.Reading {
+		if r.Assembly != a.Assembly || r.Outcome != resolve.ReadingMatched {
+			continue
+		}
+		s := "the reading " + glued(t.spelled(r.Text))
+		checked := len(r.Matches) > 0
+		for _, m := range r.Matches {
+			checked = checked && m.Checked
+		}
+		if checked {
+			s += " (its check character agrees)"
+		}
+		parts = append(parts, s)
+	}
+	for _, o := range t.d.Observations {
+		if o.Assembly == a.Assembly && o.Force == catalog.Deciding {
+			parts = append(parts, plainCode(o.Mark)+" "+o.Value)
+		}
+	}
+	switch q := t.d.Question; {
+	case q.Serial != 0 && a.Follows == "":
+		parts = append(parts, "serial number "+q.Serial.String())
+	}
+	if q := t.d.Question; q.BuiltISO != "" && a.Follows == "" {
+		parts = append(parts, "built "+q.BuiltISO)
+	}
+	if len(parts) == 0 {
+		return "what was read and seen"
+	}
+	return allOf(parts)
+}
+
+// spelled gives a reading as it was typed, which a person knows again.
+func (t *decisionPage) spelled(text string) string {
+	key := catalog.Fold(text)
+	for _, s := range append([]string{t.d.Question.Plate}, t.d.Question.Labels...) {
+		if catalog.Fold(s) == key {
+			return strings.TrimSpace(s)
+		}
+	}
+	return text
+}
+
+// unread says what became of texts that name no variant.
+func (t *decisionPage) unread() {
+	places := false
+	for _, r := range t.d.Reading {
+		switch r.Outcome {
+		case resolve.ReadingUnknown:
+			t.head(alert, "%s reads like a plate or label, but the catalogue has no such variant.", glued(t.spelled(r.Text)))
+		case resolve.ReadingRejected:
+			t.head(alert, "%s cannot be right: its check character does not agree. Read it again.", glued(t.spelled(r.Text)))
+			t.rejection(r)
+		case resolve.ReadingNoLayout:
+			t.head(alert, "%s is not composed like any plate or label of the catalogue. Read it again.", glued(t.spelled(r.Text)))
+			t.mismatch(r)
+			places = places || len(r.Furthest) > 0
+		}
+		if len(r.Near) == 0 {
+			continue
+		}
+		places = true
+		t.put(2, 2, say("One slip away; not the answer, read again and compare:"))
+		for _, n := range r.Near {
+			t.near(n)
+		}
+		if r.NearCut {
+			t.put(4, 2, say("and more"))
+		}
+	}
+	if places {
+		t.put(2, 2, say("Places count letters and digits, not spaces and dashes.").in(muted))
+	}
+}
+
+// readings says what the check characters brought back and, as part of the
+// proof, how the texts were taken apart.
+func (t *decisionPage) readings() {
+	for _, r := range t.d.Reading {
+		for _, m := range r.Matches {
+			for _, f := range m.Recovered {
+				t.put(2, 2, sayf("The check character tells that the field %s reads %s.", f.Field, glued(f.Text)))
+			}
+			if !t.why {
+				continue
+			}
+			fields := make([]string, len(m.Fields))
+			for i, f := range m.Fields {
+				fields[i] = f.Field + string(glue) + glued(f.Text)
+			}
+			t.put(2, 2, say(t.spelled(r.Text)+" as "+m.Layout+": "+strings.Join(fields, ", ")).in(muted))
+		}
+	}
+}
+
+// warnings says what to beware of before anything is ordered.
+func (t *decisionPage) warnings() {
+	var out [][]span
+	add := func(ss ...span) { out = append(out, ss) }
+	for _, a := range t.d.Assemblies {
+		if a.Basis == resolve.BasisAsBuilt && a.Total > 0 {
+			add(sayf("%s assumed as built: ", capitalWord(plainCode(a.Assembly))).in(warn),
+				say("nothing was read or seen on it, and it can have been swapped. Read its label."))
+		}
+	}
+	for _, l := range t.d.LookAlikes {
+		if l.RuledOut == nil {
+			add(t.lookAlike(l)...)
+		}
+	}
+	for _, a := range t.d.LookAlikesLeftOut {
+		add(sayf("Look-alikes of %s not all searched: ", place(a)).in(warn), say("too many variants are still possible. Read more of the plate or label first."))
+	}
+	for _, n := range t.d.Notes {
+		if confirmedWarning(n) {
+			add(sayf("Confirmed note on %s: ", glued(n.Of)).in(warn), say(noteWords(n)))
+		}
+	}
+	for _, o := range t.d.Observations {
+		if o.Force == catalog.Hinting && len(o.Differs) > 0 {
+			known := ""
+			if len(o.Known) > 0 {
+				known = " (" + anyOf(o.Known) + ")"
+			}
+			add(sayf("%s differs: ", capitalWord(plainCode(o.Mark))).in(warn),
+				sayf("found %s, another is on record%s for %s. Dyes fade and vehicles get other gearboxes; not used to decide.", o.Value, known, t.someOf(o.Differs, len(o.Differs))))
+		}
+	}
+	if len(out) > 0 {
+		t.head(warn, "WARNINGS")
+		for _, ss := range out {
+			t.put(2, 2, append([]span{say("! ").in(warn)}, ss...)...)
+		}
+	}
+	t.ruledOut()
+}
+
+// ruledOut names the look-alikes that cannot be this unit any more, those ruled
+// out for one reason together.
+func (t *decisionPage) ruledOut() {
+	var why []string
+	who := map[string][]catalog.VariantCode{}
+	for _, l := range t.d.LookAlikes {
+		if l.RuledOut == nil {
+			continue
+		}
+		r := *l.RuledOut
+		r.Variant = ""
+		s := Sentence(r)
+		if who[s] == nil {
+			why = append(why, s)
+		}
+		if !slices.Contains(who[s], l.Variant) {
+			who[s] = append(who[s], l.Variant)
+		}
+	}
+	for i, s := range why {
+		if i == 0 {
+			t.gap()
+		}
+		word := "Look-alike ruled out: "
+		if len(who[s]) > 1 {
+			word = "Look-alikes ruled out: "
+		}
+		t.put(2, 2, say(word+t.someOf(who[s], len(who[s]))+". "+capital(s)).in(muted))
+	}
+}
+
+func confirmedWarning(n resolve.Note) bool {
+	return n.State == catalog.NoteConfirmed && (n.Kind == catalog.NoteCaution || n.Kind == catalog.NoteDidNotFit)
+}
+
+func (t *decisionPage) lookAlike(l resolve.LookAlike) []span {
+	how := "no visible mark that is recorded tells it from " + glued(string(l.Candidate))
+	if l.By == resolve.ByPlate {
+		how = "its plate is one misread away"
+		if l.Misread != nil {
+			how += " (" + neighbour(*l.Misread) + ")"
+		}
+	}
+	ss := []span{sayf("Look-alike %s not ruled out: ", glued(string(l.Variant))).in(warn), say(how + ". ")}
+	roles := make([]string, len(l.Roles))
+	for i, r := range l.Roles {
+		takes := "nothing"
+		if len(r.Other) > 0 {
+			takes = allOf(r.Other)
+		}
+		roles[i] = t.roleName(r.Role) + " " + takes
+		if len(r.This) > 0 {
+			roles[i] += ", not " + allOf(r.This)
+		}
+	}
+	if len(roles) > 3 {
+		roles = append(roles[:3], strconv.Itoa(len(l.Roles)-3)+" more roles")
+	}
+	ss = append(ss, sayf("It takes another part: %s. ", strings.Join(roles, "; ")))
+	if len(l.TellApart) == 0 {
+		return append(ss, say("No mark is recorded that tells them apart: compare the parts before fitting."))
+	}
+	a := l.TellApart[0]
+	return append(ss, sayf("To tell them apart look at %s, on %s (%s): %s on %s, %s on %s.", lower(a.Name), place(a.Assembly), minutes(a.Effort),
+		anyOf(a.This), glued(string(l.Candidate)), anyOf(a.Other), glued(string(l.Variant))))
+}
+
+func withUnit(s, unit string) string {
+	if unit == "" {
+		return s
+	}
+	return s + string(glue) + unit
+}
+
+func minutes(d catalog.Decimal) string {
+	switch s := d.String(); s {
+	case "":
+		return "time not known"
+	case "1":
+		return "1 minute"
+	default:
+		return s + " minutes"
+	}
+}
+
+func (t *decisionPage) roleName(role string) string {
+	for _, r := range t.d.Roles {
+		if catalog.Fold(r.Role) == catalog.Fold(role) && r.Name != "" {
+			return lower(r.Name)
+		}
+	}
+	return plainCode(role)
+}
+
+// lower puts a name into a sentence; an abbreviation keeps its capitals.
+func lower(s string) string {
+	if len(s) > 1 && 'A' <= s[0] && s[0] <= 'Z' && !('A' <= s[1] && s[1] <= 'Z' || '0' <= s[1] && s[1] <= '9' || s[1] == '-') {
+		return string(s[0]-'A'+'a') + s[1:]
+	}
+	return s
+}
+
+func capitalWord(s string) string {
+	if s != "" && 'a' <= s[0] && s[0] <= 'z' {
+		return string(s[0]-'a'+'A') + s[1:]
+	}
+	return s
+}
+
+// orders writes what is safe to order, what is held, and the roles that take
+// nothing.
+func (t *decisionPage) orders() {
+	d := t.d
+	if len(d.Conflicts) == 0 && !slices.ContainsFunc(d.Assemblies, func(a resolve.AssemblyState) bool { return a.Total > 0 }) {
+		return // the unit is not known: a list of everything that is held says no more
+	}
+	placed := map[string]bool{}
+	if len(d.SafeToOrder) > 0 {
+		t.head(good, "SAFE TO ORDER (%s)", counted(len(d.SafeToOrder), "line", "lines"))
+		last := ""
+		for _, l := range d.SafeToOrder {
+			r := t.role(l.Role)
+			if l.Role != last {
+				t.put(2, 4, t.roleHead(r, l.Role, l.Need)...)
+				last = l.Role
+				placed[l.Role] = true
+				if r != nil {
+					t.proof(4, r.Reasons)
+				}
+			}
+			t.safeLine(r, l)
+		}
+	} else if len(d.Held) > 0 {
+		t.head(warn, "NOTHING IS SAFE TO ORDER YET")
+	}
+	if len(d.Held) > 0 {
+		t.head(warn, "HELD (%s): do not order yet", counted(len(d.Held), "line", "lines"))
+		for _, g := range groupHeld(d.Held) {
+			t.heldLines(g)
+			for _, h := range g {
+				placed[h.Role] = true
+			}
+			t.put(4, 2, say("Held: ").in(warn), say(sentences(tellers(g[0].Why))))
+			if len(g[0].Release) > 0 {
+				t.put(4, 2, say("To release: ").in(strong), say(sentences(g[0].Release)))
+			}
+		}
+	}
+	first := true
+	for i := range d.Roles {
+		r := &d.Roles[i]
+		if placed[r.Role] {
+			continue
+		}
+		if first {
+			t.head(strong, "NOTHING TO TAKE")
+			first = false
+		}
+		t.put(2, 4, t.roleHead(r, r.Role, r.Need)...)
+		if !t.why {
+			t.put(4, 2, say(sentences(r.Reasons)))
+		}
+		t.proof(4, r.Reasons)
+	}
+}
+
+func (t *decisionPage) role(code string) *resolve.RoleAnswer {
+	for i := range t.d.Roles {
+		if t.d.Roles[i].Role == code {
+			return &t.d.Roles[i]
+		}
+	}
+	return nil
+}
+
+func (t *decisionPage) roleHead(r *resolve.RoleAnswer, code string, need catalog.Need) []span {
+	name, also := capitalWord(plainCode(code)), []string{}
+	if r != nil && r.Name != "" {
+		name = capitalWord(r.Name)
+	}
+	if need != "" {
+		also = append(also, string(need))
+	}
+	if r != nil && r.OneTime {
+		also = append(also, "used once, always new")
+	}
+	ss := []span{say(name).in(strong)}
+	if len(also) > 0 {
+		ss = append(ss, say(" ("+strings.Join(also, "; ")+")"))
+	}
+	return ss
+}
+
+// choices finds the alternatives of a line.
+func choices(r *resolve.RoleAnswer, position string) []resolve.Choice {
+	if r == nil {
+		return nil
+	}
+	for _, l := range r.Lines {
+		if l.Position == position {
+			return l.Choices
+		}
+	}
+	return nil
+}
+
+func (t *decisionPage) safeLine(r *resolve.RoleAnswer, l resolve.OrderLine) {
+	alternatives := choices(r, l.Position)
+	stated := catalog.PartNo("")
+	if len(alternatives) > 0 && alternatives[0].Steps > 0 {
+		stated = alternatives[0].Stated
+	}
+	t.items(4, l.Position, l.Items, l.Companions, stated)
+	if len(alternatives) > 0 {
+		t.proof(6, alternatives[0].Trail)
+	}
+	for i, c := range alternatives {
+		if i == 0 {
+			continue
+		}
+		t.put(4, 4, say("or "+choiceText(c)))
+		if !c.Buyable {
+			t.put(6, 2, say("not sold any more").in(muted))
+		}
+		for _, it := range c.Items {
+			t.partNotes(6, it.Part)
+		}
+		t.proof(6, c.Trail)
+	}
+}
+
+// items writes numbers to buy and what comes along with them.
+func (t *decisionPage) items(indent int, position string, items, companions []resolve.Item, stated catalog.PartNo) {
+	for i, it := range items {
+		ss := []span{}
+		switch {
+		case i > 0:
+			ss = append(ss, say("with "))
+		case position != "":
+			ss = append(ss, say(position+": "))
+		}
+		ss = append(ss, say(quantity(it)+glued(string(it.Part))).in(strong), say(tail(" ", it.Name)))
+		if it.Origin == catalog.OriginAftermarket {
+			ss = append(ss, say(" (aftermarket)"))
+		}
+		t.put(indent, 4, ss...)
+		if it.Look != "" {
+			t.put(indent+2, 2, say("looks like: "+it.Look).in(muted))
+		}
+		t.partNotes(indent+2, it.Part)
+	}
+	if stated != "" {
+		t.put(indent+2, 2, sayf("in the place of %s", glued(string(stated))))
+	}
+	for _, c := range companions {
+		t.put(indent, 4, say("+ "), say(quantity(c)+glued(string(c.Part))).in(strong), say(tail(" ", c.Name)+", must come along"))
+		t.partNotes(indent+2, c.Part)
+	}
+}
+
+func quantity(it resolve.Item) string {
+	switch {
+	case it.Litres.Known:
+		return it.Litres.String() + string(glue) + "l" + string(glue) + "of" + string(glue)
+	case it.Qty > 0:
+		return strconv.Itoa(it.Qty) + string(glue) + "×" + string(glue)
+	}
+	return ""
+}
+
+// choiceText names a choice on one line.
+func choiceText(c resolve.Choice) string {
+	parts := make([]string, 0, len(c.Items)+len(c.Companions))
+	for _, it := range c.Items {
+		s := quantity(it) + glued(string(it.Part)) + tail(" ", it.Name)
+		if it.Origin == catalog.OriginAftermarket {
+			s += " (aftermarket)"
+		}
+		parts = append(parts, s)
+	}
+	s := strings.Join(parts, " and ")
+	if len(c.Items) == 0 {
+		s = glued(string(c.Stated))
+	}
+	for _, it := range c.Companions {
+		s += " + " + quantity(it) + glued(string(it.Part))
+	}
+	return s
+}
+
+// groupHeld puts together the held lines that are held and released alike, in
+// the order in which they come.
+func groupHeld(held []resolve.HeldLine) [][]resolve.HeldLine {
+	var out [][]resolve.HeldLine
+	at := map[string]int{}
+	for _, h := range held {
+		k := sentences(tellers(h.Why)) + "\x00" + sentences(h.Release)
+		i, ok := at[k]
+		if !ok {
+			i = len(out)
+			at[k] = i
+			out = append(out, nil)
+		}
+		out[i] = append(out[i], h)
+	}
+	return out
+}
+
+// tellers leaves out of the reasons for holding a line what a person knows
+// already from the rest of the page: that it is not settled, that an assembly
+// is assumed as built, and the statements that stand in the proof.
+func tellers(rs []resolve.Reason) []resolve.Reason {
+	out := slices.DeleteFunc(slices.Clone(rs), func(r resolve.Reason) bool {
+		switch r.Code {
+		case resolve.ReasonNotSettled, resolve.ReasonAsBuilt, resolve.ReasonStatedAgainst, resolve.ReasonStated, resolve.ReasonAllAgree:
+			return true
+		}
+		return false
+	})
+	if len(out) == 0 {
+		return rs
+	}
+	return out
+}
+
+// sentences says reasons one after the other, each once.
+func sentences(rs []resolve.Reason) string {
+	var out []string
+	for _, r := range rs {
+		s := capital(Sentence(r))
+		if !slices.Contains(out, s) {
+			out = append(out, s)
+		}
+	}
+	return strings.Join(out, " ")
+}
+
+// heldLines writes lines that are held for the same reason; those that have
+// nothing to show but their name stand together.
+func (t *decisionPage) heldLines(g []resolve.HeldLine) {
+	var bare []string
+	for _, h := range g {
+		if r := t.role(h.Role); r == nil || len(r.Lines) == 0 && len(r.Groups) == 0 {
+			name := plainCode(h.Role)
+			if r != nil && r.Name != "" {
+				name = r.Name
+			}
+			bare = append(bare, name)
+		}
+	}
+	if len(bare) == len(g) && len(g) > 2 {
+		t.put(2, 2, say(capitalWord(strings.Join(bare, ", "))).in(strong))
+		return
+	}
+	for _, h := range g {
+		t.heldLine(h)
+	}
+}
+
+func (t *decisionPage) heldLine(h resolve.HeldLine) {
+	r := t.role(h.Role)
+	t.put(2, 4, t.roleHead(r, h.Role, h.Need)...)
+	if r == nil {
+		return
+	}
+	t.proof(4, r.Reasons)
+	if r.Verdict == resolve.Fits {
+		for _, l := range r.Lines {
+			if l.Position != h.Position || len(l.Choices) == 0 {
+				continue
+			}
+			for i, c := range l.Choices {
+				word := "or "
+				if i == 0 {
+					word = tail("", l.Position)
+					if word != "" {
+						word += ": "
+					}
+				}
+				t.put(4, 4, say(word+choiceText(c)))
+				if !c.Buyable {
+					t.put(6, 2, say("not sold any more").in(muted))
+				}
+				for _, it := range c.Items {
+					t.partNotes(6, it.Part)
+				}
+				t.proof(6, c.Trail)
+			}
+		}
+		return
+	}
+	if t.said[h.Role] {
+		return
+	}
+	t.said[h.Role] = true
+	for _, g := range r.Groups {
+		t.group(g)
+	}
+}
+
+// group writes one outcome that is still possible, and for which units.
+func (t *decisionPage) group(g resolve.Group) {
+	who := members(g.Members, g.Total)
+	switch g.Outcome {
+	case resolve.OutcomeNoStatement:
+		t.put(4, 4, say(who+": ").in(strong), say("the catalogue says nothing"))
+		return
+	case resolve.OutcomeDoesNotFit:
+		t.put(4, 4, say(who+": ").in(strong), say("takes nothing that is stated"))
+		return
+	}
+	t.put(4, 4, say(who+": ").in(strong))
+	for _, l := range g.Lines {
+		for i, c := range l.Choices {
+			word := "or "
+			if i == 0 {
+				word = ""
+				if l.Position != "" {
+					word = l.Position + ": "
+				}
+			}
+			t.put(6, 4, say(word+choiceText(c)))
+			t.proof(8, c.Trail)
+		}
+	}
+}
+
+// members names candidates with the conditions under which they are meant.
+func members(ms []resolve.Member, total int) string {
+	const most = 6
+	var out []string
+	for _, m := range ms[:min(len(ms), most)] {
+		s := glued(string(m.Variant))
+		for i, w := range m.When {
+			if i == 0 {
+				s += " with "
+			} else {
+				s += " and "
+			}
+			s += condition(w)
+		}
+		out = append(out, s)
+	}
+	if more := total - len(out); more > 0 {
+		out = append(out, strconv.Itoa(more)+" more")
+	}
+	return strings.Join(out, ", ")
+}
+
+func condition(w resolve.When) string {
+	switch w.Kind {
+	case resolve.StatementSerial:
+		return "serial number" + between(w.From, w.To)
+	case resolve.StatementBuilt:
+		return "build date" + between(w.From, w.To)
+	}
+	if w.Value == "" {
+		return "any other " + plainCode(w.Mark)
+	}
+	return plainCode(w.Mark) + " " + w.Value
+}
+
+func between(from, to string) string {
+	switch {
+	case from != "" && from == to:
+		return " " + from
+	case from != "" && to != "":
+		return " " + from + " to " + to
+	case from != "":
+		return " " + from + " or later"
+	case to != "":
+		return " " + to + " or earlier"
+	}
+	return " of any value"
+}
+
+// next writes the next thing to look at and what each answer would mean.
+func (t *decisionPage) next() {
+	n := t.d.NextCheck
+	if n == nil {
+		return
+	}
+	what, again := "", ""
+	switch n.Kind {
+	case resolve.CheckSerial:
+		what, again = "the serial number", "--serial NUMBER"
+	case resolve.CheckBuilt:
+		what, again = "the build date", "--built DATE"
+	case resolve.CheckCharacter:
+		what, again = "character "+strconv.Itoa(n.Place)+" of the plate or label", "the reading completed"
+	default:
+		what, again = lower(orWord(n.Name, plainCode(n.Mark))), "--saw "+n.Mark+"=VALUE"
+	}
+	t.head(strong, "NEXT CHECK (%s): %s, on %s", minutes(n.Effort), what, place(n.Assembly))
+	if n.How != "" {
+		t.put(2, 2, say("How: "+n.How))
+	}
+	if n.Caution != "" {
+		t.put(2, 2, say("Caution: ").in(warn), say(t.cautionText(n.Caution)))
+	}
+	for _, a := range n.Answers {
+		head := "any other"
+		switch {
+		case a.Value != "":
+			head = withUnit(a.Value, n.Unit)
+		case a.From != "" || a.To != "":
+			head = strings.TrimPrefix(between(a.From, a.To), " ")
+			if n.Unit != "" {
+				head = withUnit(head, n.Unit)
+			}
+		}
+		text := "leaves " + t.someOf(a.Leaves, len(a.Leaves))
+		if len(a.Leaves) == 0 {
+			text = "leaves no variant"
+		}
+		if len(a.Settles) > 0 {
+			text += "; settles " + t.roleNames(a.Settles)
+		}
+		if len(a.Unsettled) > 0 {
+			text += "; still open: " + t.roleNames(a.Unsettled)
+		}
+		t.put(2, 4, say(head+": ").in(strong), say(text))
+	}
+	t.put(2, 2, say("Then ask again with "+strings.ReplaceAll(again, " ", string(glue))+"."))
+}
+
+func (t *decisionPage) roleNames(roles []string) string {
+	names := make([]string, len(roles))
+	for i, r := range roles {
+		names[i] = t.roleName(r)
+	}
+	return strings.Join(names, ", ")
+}
+
+func (t *decisionPage) cautionText(code string) string {
+	for _, c := range t.d.Cautions {
+		if catalog.Fold(c.Caution) == catalog.Fold(code) {
+			return c.Text
+		}
+	}
+	return plainCode(code)
+}
+
+func (t *decisionPage) cautions() {
+	if len(t.d.Cautions) == 0 {
+		return
+	}
+	t.head(warn, "CAUTIONS")
+	for _, c := range t.d.Cautions {
+		t.put(2, 2, say("! ").in(warn), say(capital(c.Text)+" "+capital(c.Defer)))
+	}
+}
+
+func noteWords(n resolve.Note) string {
+	kind := ""
+	switch n.Kind {
+	case catalog.NoteCaution:
+		kind = "caution: "
+	case catalog.NoteFitted:
+		kind = "fitted well: "
+	case catalog.NoteDidNotFit:
+		kind = "did not fit: "
+	}
+	s := kind + n.Text + " (" + n.Author
+	if n.Dated != "" {
+		s += ", " + n.Dated
+	}
+	if n.Evidence != "" {
+		s += "; " + n.Evidence
+	}
+	return s + ")"
+}
+
+// partNotes writes the shop's notes on a part where the part stands. Confirmed
+// warnings stand at the top already.
+func (t *decisionPage) partNotes(indent int, part catalog.PartNo) {
+	for _, n := range t.d.Notes {
+		if n.On != catalog.NoteOnPart || catalog.Fold(n.Of) != part.Key() {
+			continue
+		}
+		if confirmedWarning(n) {
+			t.put(indent, 2, say("! confirmed note, see WARNINGS").in(warn))
+			continue
+		}
+		t.put(indent, 2, sayf("note (%s): ", n.State).in(strong), say(noteWords(n)))
+	}
+}
+
+// notes writes the notes that speak of something else than a part shown above.
+func (t *decisionPage) notes() {
+	first := true
+	for _, n := range t.d.Notes {
+		if confirmedWarning(n) || n.On == catalog.NoteOnPart && t.shows(n.Of) {
+			continue
+		}
+		if first {
+			t.head(strong, "NOTES OF THE SHOP")
+			first = false
+		}
+		t.put(2, 2, sayf("%s %s (%s): ", n.On, glued(n.Of), n.State).in(strong), say(noteWords(n)))
+	}
+}
+
+// shows tells whether the text names the part on a line of its own, with its
+// notes below.
+func (t *decisionPage) shows(part string) bool {
+	key := catalog.Fold(part)
+	has := func(items []resolve.Item) bool {
+		return slices.ContainsFunc(items, func(it resolve.Item) bool { return it.Part.Key() == key })
+	}
+	for _, l := range t.d.SafeToOrder {
+		if has(l.Items) || has(l.Companions) {
+			return true
+		}
+		for _, c := range choices(t.role(l.Role), l.Position) {
+			if has(c.Items) {
+				return true
+			}
+		}
+	}
+	for _, h := range t.d.Held {
+		if r := t.role(h.Role); r != nil && r.Verdict == resolve.Fits {
+			for _, l := range r.Lines {
+				for _, c := range l.Choices {
+					if l.Position == h.Position && has(c.Items) {
+						return true
+					}
+				}
+			}
+		}
+	}
+	return false
+}
+
+// excluded says, as part of the proof, which variants a mark took out.
+func (t *decisionPage) excluded() {
+	if !t.why {
+		return
+	}
+	first := true
+	for _, a := range t.d.Assemblies {
+		for _, r := range a.Excluded {
+			if first {
+				t.head(strong, "TAKEN OUT")
+				first = false
+			}
+			t.put(2, 2, say(glued(string(r.Variant))+": "+proofLine(r)).in(muted))
+		}
+	}
+}
+
+// foot names the edition and the sources.
+func (t *decisionPage) foot() {
+	t.gap()
+	s := "Catalogue: " + edition(t.d.Edition) + "."
+	if len(t.sources) > 0 {
+		s += " Sources: " + strings.Join(t.sources, ", ") + "."
+	}
+	t.put(0, 2, say(s).in(muted))
+}
+
+func edition(e resolve.Edition) string {
+	if e.Number == 0 {
+		return e.Name
+	}
+	return e.Name + ", edition " + strconv.Itoa(e.Number)
+}

@@ -1,0 +1,100 @@
+package render
+
+import (
+	"io"
+	"strings"
+
+	"platewright/resolve"
+)
+
+// FitsText writes the answer about one part in one unit: the verdict first, then
+// the roles it is about, what the unit is, and what to look at next.
+func FitsText(w io.Writer, d *resolve.Decision, s Screen, why bool) error {
+	t := newDecisionPage(d, s, why)
+	t.demo()
+	t.part()
+	t.loud()
+	t.unread()
+	t.identity()
+	t.readings()
+	t.warnings()
+	if d.Part == nil || d.Part.Verdict == resolve.NotSettled {
+		t.next()
+	}
+	t.cautions()
+	t.foot()
+	_, err := w.Write(t.buf.Bytes())
+	return err
+}
+
+// part writes the verdict about the part asked about.
+func (t *decisionPage) part() {
+	p := t.d.Part
+	if p == nil {
+		return
+	}
+	name := glued(orWord(string(p.Part), p.Asked))
+	if p.Name != "" {
+		name += ", " + p.Name
+	}
+	t.gap()
+	switch p.Verdict {
+	case resolve.Fits:
+		t.put(0, 2, say("FITS: ").in(good), say(name).in(strong))
+	case resolve.DoesNotFit:
+		t.put(0, 2, say("DOES NOT FIT: ").in(alert), say(name).in(strong))
+	default:
+		t.put(0, 2, say("NOT SETTLED: ").in(warn), say(name).in(strong))
+	}
+	for _, r := range p.Roles {
+		t.partRole(r)
+	}
+	if !t.why {
+		for _, r := range p.Reasons {
+			t.put(2, 2, say(capital(Sentence(r))))
+		}
+	}
+	t.proof(2, p.Reasons)
+	for _, n := range p.Notes {
+		t.put(2, 2, sayf("note (%s): ", n.State).in(strong), say(noteWords(n)))
+	}
+}
+
+func (t *decisionPage) partRole(r resolve.PartRole) {
+	verdict := "not settled"
+	switch r.Verdict {
+	case resolve.Fits:
+		verdict = "fits"
+	case resolve.DoesNotFit:
+		verdict = "does not fit"
+	}
+	head := "As " + t.roleName(r.Role) + " of " + place(r.Assembly) + ": " + verdict
+	t.put(2, 2, say(head).in(strong))
+	if r.Verdict == resolve.NotSettled || t.why {
+		for _, g := range []struct {
+			word string
+			ms   []resolve.Member
+		}{{"fits", r.FitsIn}, {"does not fit", r.NotIn}, {"nothing is stated for", r.Unstated}} {
+			if len(g.ms) > 0 {
+				t.put(4, 2, say(g.word+" "+members(g.ms, len(g.ms))))
+			}
+		}
+	}
+	t.proof(4, r.Trail)
+	var instead []string
+	for _, l := range r.Instead {
+		for i, c := range l.Choices {
+			s := choiceText(c)
+			switch {
+			case i > 0:
+				s = "or " + s
+			case l.Position != "":
+				s = l.Position + ": " + s
+			}
+			instead = append(instead, s)
+		}
+	}
+	if len(instead) > 0 {
+		t.put(4, 2, say("What the unit takes instead: ").in(strong), say(strings.Join(instead, "; ")))
+	}
+}
