@@ -365,6 +365,101 @@ func TestMatchJSON(t *testing.T) {
 	}
 }
 
+// TestOutcomeJSON stores and reads back an outcome of each state.
+func TestOutcomeJSON(t *testing.T) {
+	ls := []*Layout{pier(t), buoy(t)}
+	text := pierPlate(t, "M4K2"+"2003"+"00417")
+	for _, s := range []string{text, text[:5] + "3" + text[6:], text[:9], text[:7] + "[AB]" + text[8:]} {
+		out := Read(ls, read(t, s))
+		stored, err := json.Marshal(out)
+		require.NoError(t, err)
+		var back Outcome
+		require.NoError(t, json.Unmarshal(stored, &back))
+		again, err := json.Marshal(back)
+		require.NoError(t, err)
+		if diff := cmp.Diff(string(stored), string(again)); diff != "" || strings.Contains(string(stored), "null") {
+			t.Errorf("%s: %s\n%s", s, stored, diff)
+		}
+	}
+}
+
+// TestTooManyToJudgeTogether has two checks that share more open places than
+// are gone through: nothing valid is lost, and the match says that it is not
+// exact.
+func TestTooManyToJudgeTogether(t *testing.T) {
+	l := compile(t, "two",
+		catalog.Field{Field: "type", Kind: catalog.FieldDigits, Min: 6, Max: 6, Means: means},
+		catalog.Field{Field: "a", Kind: catalog.FieldDigits, Min: 1, Max: 1, Means: catalog.MeansCheck, Scheme: catalog.SchemeGS1},
+		catalog.Field{Field: "b", Kind: catalog.FieldDigits, Min: 1, Max: 1, Means: catalog.MeansCheck, Scheme: catalog.SchemeLuhn})
+	all := schemes(t)
+	valid := func(key string) string {
+		a, err := all[catalog.SchemeGS1].Compute(key)
+		require.NoError(t, err)
+		b, err := all[catalog.SchemeLuhn].Compute(key)
+		require.NoError(t, err)
+		return key + a + b
+	}
+	text := valid("407316")
+	ms := l.Match(read(t, "??????"+text[6:]))
+	require.Len(t, ms, 1)
+	if ms[0].Exact || !ms[0].Allows("407316") {
+		t.Errorf("exact %v, allows %v", ms[0].Exact, ms[0].Allows("407316"))
+	}
+	// A full key leaves nothing open, so that it is judged exactly again.
+	for key, want := range map[string]bool{"407316": true, "407317": false, "417316": false} {
+		if got := ms[0].Allows(key); got != want {
+			t.Errorf("%s allowed %v, want %v", key, got, want)
+		}
+	}
+	ms = l.Match(read(t, "4???16"+text[6:]))
+	require.Len(t, ms, 1)
+	if !ms[0].Exact {
+		t.Error("a thousand completions can be judged together")
+	}
+}
+
+// TestMatchesAreBounded has a layout of which a plate can be seen in very many
+// ways.
+func TestMatchesAreBounded(t *testing.T) {
+	var fields []catalog.Field
+	for i := range 9 {
+		fields = append(fields, catalog.Field{Field: "f" + string(rune('a'+i)), Kind: catalog.FieldDigits, Min: 1, Max: 5, Optional: true, Means: means})
+	}
+	out := Read([]*Layout{compile(t, "loose", fields...)}, read(t, "12345678901234567890"))
+	if len(out.Matches) != MaxMatches || !out.Cut {
+		t.Errorf("%d matches, cut %v; want %d, cut", len(out.Matches), out.Cut, MaxMatches)
+	}
+}
+
+// TestErrorTexts checks that each code of an error has a text of its own that
+// says what to do.
+func TestErrorTexts(t *testing.T) {
+	seen := map[string]bool{}
+	check := func(code string, err error) {
+		text := err.Error()
+		what, todo, ok := strings.Cut(text, "; ")
+		if !ok || todo == "" || seen[what] {
+			t.Errorf("%s: %q is not a text of its own with what to do", code, text)
+		}
+		seen[what] = true
+	}
+	for _, c := range []ReadingCode{NothingRead, Impossible, Unclosed, Unopened, Nested, EmptyBracket, RangeInBracket, TooLong, UnknownField, FieldNeeded} {
+		check(string(c), &ReadingError{Code: c, Text: "x", Place: 1, Char: "y", Field: "f"})
+	}
+	for _, c := range []SchemeCode{UnknownScheme, BadWeight, BadValue, NotCounted, TooFewWeights, NothingCovered, NotWeighted, NeedsWeights} {
+		check(string(c), &SchemeError{Code: c, Scheme: "s", Value: "v", Place: 1})
+	}
+	for _, c := range []LayoutCode{NoFields, TooManyFields, TooManyPlaces, BadFieldKind, BadFieldChars, BadFieldWidth, SameFieldTwice, BadForm, BadCheckWidth, BadCheckChars, UnknownCovered, CannotCover, ShortWeights} {
+		check(string(c), &LayoutError{Code: c, Layout: "l", Field: "f", Value: "v"})
+	}
+	cause := &SchemeError{Code: NeedsWeights, Scheme: "s"}
+	err := error(&LayoutError{Code: BadScheme, Layout: "l", Field: "f", Cause: cause})
+	check(string(BadScheme), err)
+	if !errors.Is(err, cause) {
+		t.Error("the cause is not wrapped")
+	}
+}
+
 // small are layouts with few enough completions for a plain judge: every kind of
 // field, optional ones, checks of every shape, two checks that share places.
 func small(t testing.TB) []*Layout {

@@ -62,6 +62,27 @@ func (b budget) Seek(from string) (string, bool, error) {
 	return b.Codes.Seek(from)
 }
 
+// stepBudget is a budget over codes that step; a step counts like a seek.
+type stepBudget struct {
+	budget
+	step Stepper
+}
+
+func (b stepBudget) Next() (string, bool, error) {
+	if *b.left == 0 {
+		return "", false, nil
+	}
+	*b.left--
+	return b.step.Next()
+}
+
+func limit(codes Codes, left *int) Codes {
+	if s, ok := codes.(Stepper); ok {
+		return stepBudget{budget{s, left}, s}
+	}
+	return budget{codes, left}
+}
+
 // nearer is the state of one call of [Near].
 type nearer struct {
 	m       matcher
@@ -98,7 +119,7 @@ func Near(layouts []*Layout, r Reading, codes func(*Layout) Codes) (list []NearR
 	}
 	fewest, most := MaxPlaces, 0
 	for i, l := range layouts {
-		n.codes[i] = budget{codes(l), &n.seeks}
+		n.codes[i] = limit(codes(l), &n.seeks)
 		lo, hi := l.Widths()
 		fewest, most = min(fewest, lo), max(most, hi)
 	}

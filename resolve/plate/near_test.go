@@ -75,8 +75,13 @@ func TestFindAgrees(t *testing.T) {
 				b = append(b, k)
 			}
 		}
-		if diff := cmp.Diff(want, found(t, Union(a, b), pattern)); diff != "" {
-			rt.Errorf("%s over two (-filter +find)\n%s", Reading(pattern), diff)
+		for name, codes := range map[string]Codes{
+			"stepping": keys.Walk(), "over two": Union(a, b), "stepping over two": Union(a.Walk(), b.Walk()),
+			"stepping with separators": TrimSep(ended.Walk()), "half stepping": Union(a, b.Walk()),
+		} {
+			if diff := cmp.Diff(want, found(t, codes, pattern)); diff != "" {
+				rt.Errorf("%s %s (-filter +find)\n%s", Reading(pattern), name, diff)
+			}
 		}
 	})
 }
@@ -99,7 +104,7 @@ func TestErrorsOfCodes(t *testing.T) {
 	if err := Find(broken{}, []Set{Any}, func(string) bool { return true }); !errors.Is(err, errBroken) {
 		t.Errorf("find: %v", err)
 	}
-	if err := Find(Union(SortedKeys{"A"}, broken{}), []Set{Any}, func(string) bool { return true }); !errors.Is(err, errBroken) {
+	if err := Find(Union(SortedKeys{"A"}.Walk(), broken{}), []Set{Any}, func(string) bool { return true }); !errors.Is(err, errBroken) {
 		t.Errorf("union: %v", err)
 	}
 	list, whole, err := Near([]*Layout{pier(t)}, read(t, pierPlate(t, "M4K2200300417")[1:]), func(*Layout) Codes { return broken{} })
@@ -145,6 +150,45 @@ func TestNear(t *testing.T) {
 	list, whole, err := Near([]*Layout{l}, read(t, "WWWWWWWWWWWWWWWW"), codes)
 	if err != nil || !whole || len(list) != 0 {
 		t.Errorf("%+v %v %v", list, whole, err)
+	}
+}
+
+// TestNearWithOpenPlaces has a slip beside two open places that the check ties
+// together: of the keys that each place allows by itself, only those come back
+// for which the other place has a character.
+func TestNearWithOpenPlaces(t *testing.T) {
+	l := pier(t)
+	text := pierPlate(t, "M4K2"+"2003"+"00417")
+	var keys []string
+	for c := range Alphanum.All() {
+		keys = append(keys, "M"+string(c)+"K2")
+	}
+	slip := text[:3] + "?" + "X" + text[5:12] + "?" + text[13:] // X for K
+	list, whole, err := Near([]*Layout{l}, read(t, slip), func(*Layout) Codes { return sorted(keys) })
+	require.NoError(t, err)
+	got := map[string]bool{}
+	for _, n := range list {
+		if n.Kind != Misread || n.Place != 5 {
+			continue
+		}
+		got[n.Key] = true
+		ms := l.Match(read(t, n.Text))
+		if len(ms) != 1 || ms[0].Checks[0].Outcome != CheckPassed {
+			t.Errorf("%+v does not pass its check", n)
+		}
+	}
+	// The slow way: each serial digit has at most one character before it.
+	want := map[string]bool{}
+	for _, key := range keys {
+		for d := range Digits.All() {
+			full := "Q7" + key + text[6:12] + string(d) + text[13:]
+			if ms := l.Match(read(t, full)); len(ms) == 1 {
+				want[key] = true
+			}
+		}
+	}
+	if diff := cmp.Diff(want, got); diff != "" || !whole || len(want) < 9 {
+		t.Errorf("%s: whole %v, keys (-judged +near)\n%s", slip, whole, diff)
 	}
 }
 
@@ -208,8 +252,17 @@ func TestNearAgrees(t *testing.T) {
 		if err != nil || !whole {
 			rt.Fatalf("%s: %v %v", text, whole, err)
 		}
+		stepped, _, err := Near([]*Layout{l}, read(t, text), func(*Layout) Codes { return codes.Walk() })
+		if diff := cmp.Diff(list, stepped); diff != "" || err != nil {
+			rt.Errorf("%s: stepping over the keys gives another list, %v\n%s", text, err, diff)
+		}
 		covered := map[hit]bool{}
+		once := map[[2]string]bool{}
 		for i, n := range list {
+			if once[[2]string{n.Text, n.Key}] {
+				rt.Errorf("%s: %+v is there twice", text, n)
+			}
+			once[[2]string{n.Text, n.Key}] = true
 			if i > 0 && (list[i-1].Kind.rank() > n.Kind.rank() || list[i-1].Kind == n.Kind && list[i-1].Place > n.Place) {
 				rt.Errorf("%s: not in order: %+v, %+v", text, list[i-1], n)
 			}
@@ -372,9 +425,9 @@ func BenchmarkFind(b *testing.B) {
 					p[open[0]], p[open[1]] = Any, Any
 					patterns[i] = p
 				}
-				n, i := 0, 0
+				n, i, walk := 0, 0, keys.Walk()
 				for b.Loop() {
-					err := Find(keys, patterns[i%256], func(string) bool { n++; return true })
+					err := Find(walk, patterns[i%256], func(string) bool { n++; return true })
 					if err != nil {
 						b.Fatal(err)
 					}
@@ -485,9 +538,9 @@ func BenchmarkNear(b *testing.B) {
 		}
 		b.Run(fmt.Sprintf("checked=%v", checked), func(b *testing.B) {
 			b.ReportAllocs()
-			i, n := 0, 0
+			i, n, walk := 0, 0, keys.Walk()
 			for b.Loop() {
-				list, _, err := Near(all, readings[i%256], func(*Layout) Codes { return keys })
+				list, _, err := Near(all, readings[i%256], func(*Layout) Codes { return walk })
 				if err != nil {
 					b.Fatal(err)
 				}
@@ -503,8 +556,9 @@ func BenchmarkNeighbours(b *testing.B) {
 	keys := million("families")
 	rng := rand.New(rand.NewPCG(5, 6))
 	b.ReportAllocs()
+	walk := keys.Walk()
 	for b.Loop() {
-		if err := Neighbours(keys, keys[rng.IntN(len(keys))], func(Neighbour) bool { return true }); err != nil {
+		if err := Neighbours(walk, keys[rng.IntN(len(keys))], func(Neighbour) bool { return true }); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -109,7 +109,7 @@ func (e *ReadingError) Error() string {
 	case EmptyBracket:
 		return fmt.Sprintf("%s: the brackets at character %d are empty; list the characters it can be, or write ?", in, e.Place)
 	case RangeInBracket:
-		return fmt.Sprintf("%s: the %s at character %d stands within brackets; list each character it can be", in, e.Char, e.Place)
+		return fmt.Sprintf("%s: the %s at character %d can mean a range; list each character it can be", in, e.Char, e.Place)
 	case TooLong:
 		return fmt.Sprintf("%s has more than %d places; give the text of one plate only", in, MaxPlaces)
 	case UnknownField:

@@ -49,7 +49,16 @@ type Check struct {
 	last    [64]int8 // value of a check character by its bit, -1 for none
 	payload Set      // characters with a value
 	checks  Set      // characters that a check character can be
+
+	// next holds step and tail holds end as tables: the state after a state and
+	// a character by its bit, none where the character has no value. There is a
+	// table for each way in which a place can count: one, or one for each
+	// weight modulo 11, or one for odd and one for even distance from the end.
+	next [][]uint8
+	tail []uint8
 }
+
+const none = 255
 
 // SchemeError says why a scheme cannot be used so, or a text cannot be counted.
 type SchemeError struct {
@@ -177,7 +186,43 @@ func NewCheck(scheme catalog.Scheme, weights, values catalog.Words) (*Check, err
 			c.checks |= 1 << i
 		}
 	}
+	c.tabulate()
 	return c, nil
+}
+
+// tabulate fills the tables of the automaton.
+func (c *Check) tabulate() {
+	table := func(next func(s, bit int) int) []uint8 {
+		t := make([]uint8, c.mod*64)
+		for i := range t {
+			t[i] = none
+			if n := next(i/64, i%64); n >= 0 {
+				t[i] = uint8(n)
+			}
+		}
+		return t
+	}
+	kinds := 1
+	switch c.scheme {
+	case catalog.SchemeMod11, catalog.SchemeMod11Comp:
+		kinds = 11
+	case catalog.SchemeGS1, catalog.SchemeLuhn:
+		kinds = 2
+	}
+	for kind := range kinds {
+		c.next = append(c.next, table(func(s, bit int) int {
+			if c.val[bit] < 0 {
+				return -1
+			}
+			return c.step(s, kind, int(c.val[bit]))
+		}))
+	}
+	c.tail = table(func(s, bit int) int {
+		if c.last[bit] < 0 {
+			return -1
+		}
+		return c.end(s, int(c.last[bit]))
+	})
 }
 
 // Scheme names the scheme.
@@ -186,8 +231,21 @@ func (c *Check) Scheme() catalog.Scheme { return c.scheme }
 // Width is how many check characters the scheme has.
 func (c *Check) Width() int { return c.width }
 
-// step gives the state after payload character i of n, which has the value v.
-func (c *Check) step(s, i, n, v int) int {
+// kind tells how payload place i of n counts: by its weight, or by whether its
+// distance from the end is odd, or like all others.
+func (c *Check) kind(i, n int) int {
+	switch c.scheme {
+	case catalog.SchemeMod11, catalog.SchemeMod11Comp:
+		return c.weights[i]
+	case catalog.SchemeGS1, catalog.SchemeLuhn:
+		return (n - i) % 2
+	}
+	return 0
+}
+
+// step gives the state after a payload character of value v at a place of that
+// kind.
+func (c *Check) step(s, kind, v int) int {
 	switch c.scheme {
 	case catalog.SchemeMod11_2, catalog.SchemeMod37_2:
 		return (s + v) * 2 % c.mod
@@ -203,14 +261,14 @@ func (c *Check) step(s, i, n, v int) int {
 		}
 		return t * 2 % 37
 	case catalog.SchemeMod11, catalog.SchemeMod11Comp:
-		return (s + c.weights[i]*v) % 11
+		return (s + kind*v) % 11
 	case catalog.SchemeGS1:
-		if (n-i)%2 == 1 {
+		if kind == 1 {
 			v *= 3
 		}
 		return (s + v) % 10
 	default: // Luhn: nine is cast out of a doubled digit above nine
-		if (n-i)%2 == 1 {
+		if kind == 1 {
 			v *= 2
 			if v > 9 {
 				v -= 9
@@ -247,7 +305,7 @@ func (c *Check) run(payload string) (int, error) {
 		if !c.payload.Has(text[i]) {
 			return 0, &SchemeError{Scheme: c.scheme, Code: NotCounted, Value: cut(text), Place: i + 1}
 		}
-		s = c.step(s, i, len(text), int(c.val[text[i]-lowest]))
+		s = c.step(s, c.kind(i, len(text)), int(c.val[text[i]-lowest]))
 	}
 	return s, nil
 }
@@ -303,30 +361,43 @@ func (m *states) has(s int) bool { return m[s>>6]>>(s&63)&1 == 1 }
 // the scheme keep just what lies on a path from start to accept.
 func (c *Check) narrow(sets *[MaxPlaces]Set, idx []uint8) (ok, shrank bool) {
 	n := len(idx) - c.width
-	var reach [MaxPlaces + 1]states
-	reach[0].add(c.start)
-	open := false
-	for i, at := range idx {
-		set := sets[at]
-		table := &c.val
-		if i >= n {
-			table = &c.last
+	table := func(i int) []uint8 {
+		if i < n {
+			return c.next[c.kind(i, n)]
 		}
-		open = open || !set.single()
-		from, to := reach[i], &reach[i+1]
-		for w, word := range from {
+		return c.tail
+	}
+	// What is read from the front is followed without sets of states.
+	s, lead := c.start, 0
+	for ; lead < len(idx) && sets[idx[lead]].single(); lead++ {
+		t := table(lead)[s<<6|bits.TrailingZeros64(uint64(sets[idx[lead]]))]
+		if t == none {
+			return false, false
+		}
+		s = int(t)
+	}
+	if lead == len(idx) {
+		return s == c.accept, false
+	}
+	var every states
+	for s := range c.mod {
+		every.add(s)
+	}
+	var reach [MaxPlaces + 1]states
+	reach[lead].add(s)
+	for i := lead; i < len(idx); i++ {
+		set, t, to := uint64(sets[idx[i]]), table(i), &reach[i+1]
+	forward:
+		for w, word := range reach[i] {
 			for ; word != 0; word &= word - 1 {
-				s := w<<6 + bits.TrailingZeros64(word)
+				row := t[(w<<6+bits.TrailingZeros64(word))<<6:][:64]
 				for rest := set; rest != 0; rest &= rest - 1 {
-					v := int(table[bits.TrailingZeros64(uint64(rest))])
-					if v < 0 {
-						continue
+					if next := row[bits.TrailingZeros64(rest)&63]; next != none {
+						to.add(int(next))
 					}
-					if i < n {
-						to.add(c.step(s, i, n, v))
-					} else {
-						to.add(c.end(s, v))
-					}
+				}
+				if *to == every {
+					break forward
 				}
 			}
 		}
@@ -334,43 +405,28 @@ func (c *Check) narrow(sets *[MaxPlaces]Set, idx []uint8) (ok, shrank bool) {
 	if !reach[len(idx)].has(c.accept) {
 		return false, false
 	}
-	if !open {
-		return true, false
-	}
 	var live states
 	live.add(c.accept)
-	for i := len(idx) - 1; i >= 0; i-- {
-		set := sets[idx[i]]
-		table := &c.val
-		if i >= n {
-			table = &c.last
-		}
+	for i := len(idx) - 1; i >= lead; i-- {
+		set, t := uint64(sets[idx[i]]), table(i)
 		var before states
-		var keep Set
+		var keep uint64
 		for w, word := range reach[i] {
 			for ; word != 0; word &= word - 1 {
 				s := w<<6 + bits.TrailingZeros64(word)
+				row := t[s<<6:][:64]
 				for rest := set; rest != 0; rest &= rest - 1 {
-					b := bits.TrailingZeros64(uint64(rest))
-					v := int(table[b])
-					if v < 0 {
-						continue
-					}
-					t := 0
-					if i < n {
-						t = c.step(s, i, n, v)
-					} else {
-						t = c.end(s, v)
-					}
-					if live.has(t) {
+					if next := row[bits.TrailingZeros64(rest)&63]; next != none && live.has(int(next)) {
 						before.add(s)
-						keep |= 1 << b
+						if keep |= rest & -rest; keep == set {
+							break // one way on is enough for the state
+						}
 					}
 				}
 			}
 		}
 		if keep != set {
-			sets[idx[i]] = keep
+			sets[idx[i]] = Set(keep)
 			shrank = true
 		}
 		live = before
