@@ -189,7 +189,7 @@ func (im *importer) read(ctx context.Context, feed catalog.Feed, tables []*catal
 
 const (
 	progressRows = 20_000
-	memoryBudget = 96 << 20 // bytes of rows kept in memory until they are merged
+	memoryBudget = 48 << 20 // bytes of rows kept in memory until they are merged
 )
 
 func (im *importer) tell(stage Stage, table string, rows int) {

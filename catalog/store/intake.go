@@ -28,7 +28,7 @@ type intake struct {
 	files fileNames
 
 	cells []string
-	key   []byte
+	key   keyMaker
 	body  []byte
 	bad   bool
 }
@@ -36,17 +36,18 @@ type intake struct {
 // words numbers the texts of a column from 1.
 type words struct {
 	ids      map[string]uint32
-	last     string
-	lastID   uint32
-	snapshot []string // for the merging side
+	recent   [256]uint32 // by a cheap hash the number of the last text that had it
+	snapshot []string    // for the merging side
 
 	mu    sync.Mutex
 	texts []string
 }
 
 func (w *words) id(text string) uint32 {
-	if text == w.last && w.lastID != 0 {
-		return w.lastID
+	n := len(text)
+	slot := &w.recent[(uint32(text[n-1])*31+uint32(text[n/2])*7+uint32(n))%256]
+	if id := *slot; id != 0 && w.text(id) == text {
+		return id
 	}
 	id, ok := w.ids[text]
 	if !ok {
@@ -56,10 +57,8 @@ func (w *words) id(text string) uint32 {
 		id = uint32(len(w.texts))
 		w.mu.Unlock()
 		w.ids[text] = id
-	} else {
-		text = w.text(id)
 	}
-	w.last, w.lastID = text, id
+	*slot = id
 	return id
 }
 
@@ -108,6 +107,7 @@ func (f *fileNames) get(id uint64) string {
 
 func newIntake(t *catalog.Table, s *spill) *intake {
 	in := &intake{t: t, runs: newRuns(s), words: make([]*words, len(t.Columns))}
+	in.key.init(t.Columns, t.Key)
 	for i, c := range t.Columns {
 		if c.Repeats {
 			in.words[i] = &words{ids: map[string]uint32{}}
@@ -121,7 +121,7 @@ func (in *intake) add(r catalog.Row, at catalog.Place, cleared catalog.Cells) er
 	in.bad = false
 	catalog.CheckRow(in.t, r, at, in.mark)
 	in.cells = in.t.Cells(in.cells[:0], r)
-	in.key = appendKey(in.key[:0], in.t, in.cells)
+	key := in.key.of(in.cells)
 
 	b := append(in.body[:0], 1)
 	if in.bad {
@@ -147,18 +147,49 @@ func (in *intake) add(r catalog.Row, at catalog.Place, cleared catalog.Cells) er
 		b = append(binary.AppendUvarint(b, uint64(len(s))), s...)
 	}
 	in.body = b
-	return in.runs.add(in.key, b)
+	return in.runs.add(key, b)
 }
 
 func (in *intake) mark(catalog.Finding) { in.bad = true }
 
-// appendKey appends the key of the row with these cells: [catalog.Table.RowKey]
-// without the row.
-func appendKey(dst []byte, t *catalog.Table, cells []string) []byte {
-	for _, k := range t.Key {
-		dst = append(append(dst, catalog.KeyPart(t.Columns[k].Kind, cells[k])...), catalog.KeySep)
+// keyMaker makes the keys of rows from their cells: [catalog.Table.RowKey]
+// without the row. In a table that is in order most parts repeat those of the
+// row before, so the last ones are kept.
+type keyMaker struct {
+	columns []*catalog.Column
+	key     []int
+	last    []string // cells, copied
+	parts   []string // their folded forms
+	buf     []byte
+}
+
+func (m *keyMaker) init(columns []*catalog.Column, key []int) {
+	m.columns, m.key = columns, key
+	m.last, m.parts = make([]string, len(key)), make([]string, len(key))
+}
+
+// of gives the key of the row with these cells. It is good until the next call.
+func (m *keyMaker) of(cells []string) []byte {
+	b := m.buf[:0]
+	for i, k := range m.key {
+		s := cells[k]
+		if s == "" || s != m.last[i] {
+			part := catalog.KeyPart(m.columns[k].Kind, s)
+			m.last[i], m.parts[i] = "", ""
+			if s != "" {
+				m.last[i] = strings.Clone(s)
+				m.parts[i] = m.last[i]
+				if part != s {
+					m.parts[i] = strings.Clone(part)
+				}
+			} else {
+				m.parts[i] = part
+			}
+		}
+		b = append(append(b, m.parts[i]...), catalog.KeySep)
 	}
-	return dst
+	m.buf = b
+	return b
 }
 
 // groupLength tells how much of a row's key is the key of its group.

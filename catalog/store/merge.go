@@ -301,6 +301,7 @@ type cellCursor struct {
 	n, at  int
 	rec    *record // the record under the cursor, nil at the end
 	cells  []string
+	key    keyMaker
 }
 
 func (c *cellCursor) next() error {
@@ -335,6 +336,7 @@ func (c *cellCursor) fill() (ok bool, err error) {
 			c.from = append(c.from, slices.Index(c.t.Columns, col))
 		}
 		c.cells = make([]string, len(g.columns))
+		c.key.init(c.t.Columns, c.t.Key)
 	}
 	c.n, c.at = 0, 0
 	err = g.eachCells(e.key, e.payload, c.cells, func(cells []string) error {
@@ -353,7 +355,7 @@ func (c *cellCursor) fill() (ok bool, err error) {
 				}
 			}
 		}
-		rec.key = appendKey(rec.key[:0], c.t, rec.text)
+		rec.key = append(rec.key[:0], c.key.of(rec.text)...)
 		return nil
 	})
 	return true, err

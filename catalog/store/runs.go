@@ -45,7 +45,7 @@ type piece struct {
 	first, last []byte
 }
 
-const pieceBytes = 8 << 20
+const pieceBytes = 4 << 20
 
 // spill is the memory and the file that the runs of one import share.
 type spill struct {
@@ -64,14 +64,15 @@ func newRuns(s *spill) *runs {
 	return r
 }
 
-func (s *spill) buffer() []byte {
+// buffer gives an empty buffer, of n bytes if it is a fresh one.
+func (s *spill) buffer(n int) []byte {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if b := s.free; b != nil {
 		s.free = nil
 		return b[:0]
 	}
-	return make([]byte, 0, 64<<10)
+	return make([]byte, 0, n)
 }
 
 // keep keeps a piece in memory or writes it to the file.
@@ -109,7 +110,11 @@ func (s *spill) close() error {
 // add keeps a record.
 func (r *runs) add(key, body []byte) error {
 	if r.cur == nil {
-		r.cur = r.spill.buffer()
+		n := 64 << 10
+		if len(r.pieces) > 0 { // a large table: no growing step by step
+			n = pieceBytes + n
+		}
+		r.cur = r.spill.buffer(n)
 	}
 	if r.ordered && r.count > 0 && bytes.Compare(r.last, key) > 0 {
 		r.ordered = false
