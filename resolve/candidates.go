@@ -631,7 +631,8 @@ func (d *decider) candidatesOf(as *assemblyWork, root bool) error {
 		as.tooMany = as.tooMany || rw.overflow
 	}
 	named := slices.ContainsFunc(ev, func(e *evidence) bool { return e.read != nil })
-	if read && !named {
+	unread := slices.ContainsFunc(as.readings, func(rw *readWork) bool { return rw.out.Outcome != ReadingMatched })
+	if read && (!named || unread) {
 		as.basis = BasisNone
 		return nil
 	}

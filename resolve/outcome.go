@@ -207,7 +207,7 @@ func (r *reader) worlds(v *variant, fits []stmt, k known) []world {
 		ws = split(ws, len(segs), func(w *world, i int) {
 			w.built = segs[i]
 			if len(segs) > 1 {
-				w.when = append(w.when, When{Kind: StatementBuilt, From: catalog.Date(segs[i][0]).String(), To: catalog.Date(segs[i][1]).String()})
+				w.when = append(w.when, When{Kind: StatementBuilt, From: catalog.Date(realDay(segs[i][0])).String(), To: catalog.Date(realDay(segs[i][1])).String()})
 			}
 		})
 	}
@@ -314,6 +314,15 @@ func daysIn(y, m int32) int32 {
 		return 28
 	}
 	return 31
+}
+
+// realDay gives the last day of the month for a day beyond it, such as the end
+// of a month known only by name.
+func realDay(d int32) int32 {
+	if d == 0 {
+		return 0
+	}
+	return d - d%100 + min(d%100, daysIn(d/10000, d/100%100))
 }
 
 // dayAfter gives the day after yyyymmdd; a day beyond the month's end counts as

@@ -262,14 +262,12 @@ func (d *decider) askRoles() error {
 		}
 	}
 	if len(d.q.Work)+len(d.q.Roles) == 0 {
-		// Every role of which the catalogue says something for a candidate; all
-		// roles where there is no candidate to ask about.
 		keys, err := d.rolesStated()
 		if err != nil {
 			return err
 		}
 		for k := range d.r.roles {
-			if len(keys) == 0 || keys[k] {
+			if len(d.assemblies) == 0 || keys[k] {
 				add(k, "", "")
 			}
 		}
@@ -303,15 +301,18 @@ func fillRank(f catalog.FillKind) int {
 }
 
 // rolesStated gives the keys of the roles of which the catalogue says something
-// for a candidate of the assembly that decides them.
+// for a candidate of the assembly that decides them, and of all roles of
+// assemblies without candidates (V0).
 func (d *decider) rolesStated() (map[string]bool, error) {
 	keys := map[string]bool{}
 	for _, as := range d.assemblies {
-		if as.tooMany {
-			for k := range d.r.roles {
-				keys[k] = true
+		if as.tooMany || len(as.cands) == 0 {
+			for k, o := range d.r.roles {
+				if o.assembly == as.key {
+					keys[k] = true
+				}
 			}
-			break
+			continue
 		}
 		for _, v := range as.cands {
 			if err := d.r.load(v); err != nil {
