@@ -139,6 +139,15 @@ func TestNear(t *testing.T) {
 			t.Errorf("%s: %+v does not hold %+v", c.slip, list, c.want)
 		}
 	}
+	// One of two equal characters left out: it can stand before or after the
+	// other, and that is one plate, not two.
+	twin := pierPlate(t, "MKK2"+"2003"+"00417")
+	twins, _, err := Near([]*Layout{l}, read(t, strings.Replace(twin, "KK", "K", 1)), codes)
+	require.NoError(t, err)
+	want := []NearReading{{Kind: Dropped, Place: 4, Would: "K", Text: twin, Layout: "pier", Key: "MKK2"}}
+	if diff := cmp.Diff(want, twins); diff != "" {
+		t.Errorf("(-want +got)\n%s", diff)
+	}
 	// With an either-or place beside the slip.
 	slip := text[:4] + "[KX]Z" + text[6:]
 	list, _, err := Near([]*Layout{l}, read(t, slip), codes)
