@@ -271,3 +271,43 @@ func TestRowLimitIsExact(t *testing.T) {
 		}
 	}
 }
+
+func TestDoubleNamesInZip(t *testing.T) {
+	_, err := openBytes(zipOf(t, DescriptorName, "{}", "parts.csv", "a", "parts.csv", "b"), Limits{})
+	check(t, refusedWith(t, err)[0], catalog.BadPackage, "test.zip", "parts.csv", "two files")
+}
+
+// TestReadTwice: a trial run and the import itself read the same package, and
+// its size counts once.
+func TestReadTwice(t *testing.T) {
+	fsys := asFS(t, world(), nil)
+	size := int64(0)
+	for _, f := range fsys {
+		size += int64(len(f.Data))
+	}
+	p, err := OpenFS(fsys, "test", Limits{Total: size})
+	require.NoError(t, err)
+	for range 3 {
+		_, found, err := ReadMemory(p)
+		require.NoError(t, err)
+		if list := found.List(); len(list) > 0 {
+			t.Errorf("findings:\n%s", show(list))
+		}
+	}
+	if done, total := p.Progress(); done != total {
+		t.Errorf("%d of %d bytes are read", done, total)
+	}
+}
+
+func TestNoOrdinaryFile(t *testing.T) {
+	dir := t.TempDir()
+	for name, f := range asFS(t, world(), nil) {
+		require.NoError(t, os.WriteFile(filepath.Join(dir, name), f.Data, 0o600))
+	}
+	require.NoError(t, os.Remove(filepath.Join(dir, "supersessions.csv")))
+	require.NoError(t, os.Mkdir(filepath.Join(dir, "supersessions.csv"), 0o700))
+	p, err := Open(dir, Limits{})
+	require.NoError(t, err)
+	_, findings := readAll(t, p)
+	expect(t, findings, catalog.BadFile, "supersessions.csv", "", "ordinary file")
+}

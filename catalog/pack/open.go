@@ -34,7 +34,8 @@ type Package struct {
 	findings  []catalog.Finding
 	refused   map[string]map[string]bool // by table, the keys of rows that were not yielded
 
-	read  int64 // of all files, against Limits.Total
+	sizes map[string]int64 // by path, what has been read of a file so far
+	read  int64            // of all files, against Limits.Total
 	done  atomic.Int64
 	total int64
 }
@@ -83,13 +84,16 @@ func Open(name string, limits Limits) (*Package, error) {
 // OpenFS opens the package in the top folder of fsys. The name stands for the
 // package where it does not give one itself.
 func OpenFS(fsys fs.FS, name string, limits Limits) (*Package, error) {
-	p := &Package{name: name, limits: limits.withDefaults(), fsys: fsys}
-	f, err := fsys.Open(DescriptorName)
+	p := &Package{name: name, limits: limits.withDefaults(), fsys: fsys, sizes: map[string]int64{}}
+	f, err := p.open(DescriptorName)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, refused(catalog.Finding{Code: catalog.BadPackage, Place: catalog.Place{File: name},
 			What: "there is no " + DescriptorName + " in it", Mend: "name a folder or zip that holds " + DescriptorName + " at its top"})
 	}
 	if err != nil {
+		if finding, ok := fileFinding(err, catalog.Place{File: DescriptorName}); ok {
+			return nil, refused(finding)
+		}
 		return nil, err
 	}
 	defer f.Close()
@@ -197,12 +201,31 @@ func (p *Package) refuse(t *catalog.Table, row catalog.Row) {
 
 type eachRow func(r catalog.Row, at catalog.Place, cleared catalog.Cells) error
 
+// open opens a file of the package. Anything but an ordinary file, such as a
+// folder or a pipe, is refused before it can be waited on.
+func (p *Package) open(name string) (fs.File, error) {
+	info, err := fs.Stat(p.fsys, name)
+	if err != nil {
+		return nil, err
+	}
+	if !info.Mode().IsRegular() {
+		return nil, errNoFile
+	}
+	return p.fsys.Open(name)
+}
+
+var errNoFile = errors.New("it is no ordinary file")
+
 func (p *Package) rows(r *resource, report func(catalog.Finding), each eachRow) error {
 	at := catalog.Place{File: r.file, Table: r.table.Name}
-	f, err := p.fsys.Open(r.path)
+	f, err := p.open(r.path)
+	if errors.Is(err, fs.ErrNotExist) {
+		report(catalog.Finding{Code: catalog.BadFile, Place: at, What: "the file is not in the package", Mend: "add the file, or take its resource out of " + DescriptorName})
+		return nil
+	}
 	if err != nil {
-		if errors.Is(err, fs.ErrNotExist) {
-			report(catalog.Finding{Code: catalog.BadFile, Place: at, What: "the file is not in the package", Mend: "add the file, or take its resource out of " + DescriptorName})
+		if finding, ok := fileFinding(err, at); ok {
+			report(finding)
 			return nil
 		}
 		return err
@@ -342,6 +365,9 @@ func wideEncoding(start []byte) string {
 // wrongSeparator recognises a heading that another separator of cells or rows
 // would split.
 func wrongSeparator(heading []string, comma byte) (what, mend string) {
+	if strings.HasPrefix(heading[0], "sep=") {
+		return "the first line tells a spreadsheet the separator and is no heading", "take the line away; the separator stands in the dialect of the resource in " + DescriptorName
+	}
 	for _, h := range heading {
 		if strings.IndexByte(h, '\r') >= 0 {
 			return "the rows end with a carriage return alone", "save the file with CRLF or LF at the end of its rows"
@@ -367,25 +393,38 @@ func (e *sizeError) Error() string { return e.what }
 // counted bounds what is read of a file and of the package, whatever sizes
 // they claim to have.
 func (p *Package) counted(r io.Reader, name string) io.Reader {
-	return &countingReader{r: r, p: p, left: p.limits.File, table: name != DescriptorName}
+	c := &countingReader{r: r, p: p, name: name, limit: p.limits.File, table: name != DescriptorName}
+	if !c.table {
+		c.limit = min(c.limit, maxDescriptor)
+	}
+	c.count(-p.sizes[name]) // a file that is read again counts once
+	return c
 }
+
+// maxDescriptor bounds the description of a package, which is kept in memory.
+const maxDescriptor = 64 << 20
 
 type countingReader struct {
 	r     io.Reader
 	p     *Package
-	left  int64
+	name  string
+	limit int64
 	table bool
+}
+
+func (c *countingReader) count(n int64) {
+	c.p.sizes[c.name] += n
+	c.p.read += n
+	if c.table {
+		c.p.done.Add(n)
+	}
 }
 
 func (c *countingReader) Read(b []byte) (int, error) {
 	n, err := c.r.Read(b)
-	c.left -= int64(n)
-	c.p.read += int64(n)
-	if c.table {
-		c.p.done.Add(int64(n))
-	}
-	if c.left < 0 {
-		return 0, &sizeError{fmt.Sprintf("the file is larger than %d bytes", c.p.limits.File)}
+	c.count(int64(n))
+	if c.p.sizes[c.name] > c.limit {
+		return 0, &sizeError{fmt.Sprintf("the file is larger than %d bytes", c.limit)}
 	}
 	if c.p.read > c.p.limits.Total {
 		return 0, &sizeError{fmt.Sprintf("the files of the package are larger than %d bytes together", c.p.limits.Total)}
@@ -400,6 +439,8 @@ func fileFinding(err error, at catalog.Place) (catalog.Finding, bool) {
 	switch {
 	case errors.As(err, &size):
 		return catalog.Finding{Code: catalog.TooLarge, Place: at, What: size.what, Mend: "split the catalogue, or raise the limit if you trust the file"}, true
+	case errors.Is(err, errNoFile):
+		return catalog.Finding{Code: catalog.BadFile, Place: at, What: err.Error(), Mend: "give the path of a CSV file"}, true
 	case errors.As(err, &deflate), errors.Is(err, zip.ErrChecksum), errors.Is(err, zip.ErrFormat), errors.Is(err, zip.ErrAlgorithm), errors.Is(err, io.ErrUnexpectedEOF):
 		return catalog.Finding{Code: catalog.BadFile, Place: at, What: "the packed file is damaged: " + err.Error(), Mend: "make or copy the zip again"}, true
 	}
@@ -438,7 +479,7 @@ func openZipReader(r io.ReaderAt, size int64, base string, limits Limits) (*Pack
 func readZip(r io.ReaderAt, size int64, base string, limits Limits, total int64) (*zip.Reader, error) {
 	at := catalog.Place{File: base}
 	z, err := zip.NewReader(r, size)
-	if err != nil && !errors.Is(err, zip.ErrInsecurePath) {
+	if err != nil && !errors.Is(err, zip.ErrInsecurePath) { // such names are never opened
 		if errors.Is(err, zip.ErrFormat) || errors.Is(err, zip.ErrAlgorithm) || errors.Is(err, io.ErrUnexpectedEOF) {
 			return nil, refused(catalog.Finding{Code: catalog.BadPackage, Place: at, What: "it cannot be read as a zip file: " + err.Error(), Mend: "make or copy the file again"})
 		}
@@ -450,8 +491,12 @@ func readZip(r io.ReaderAt, size int64, base string, limits Limits, total int64)
 	if len(z.File) > limits.Entries {
 		return nil, tooLarge(fmt.Sprintf("it holds %d files, the limit is %d", len(z.File), limits.Entries))
 	}
-	sum := uint64(0)
+	sum, names := uint64(0), map[string]bool{}
 	for _, f := range z.File {
+		if names[f.Name] {
+			return nil, refused(catalog.Finding{Code: catalog.BadPackage, Place: at, Value: f.Name, What: "it holds two files of one name", Mend: "make the zip again with one file of each name"})
+		}
+		names[f.Name] = true
 		if f.UncompressedSize64 > uint64(limits.File) {
 			return nil, tooLarge(fmt.Sprintf("%s would unpack to %d bytes, the limit is %d", f.Name, f.UncompressedSize64, limits.File))
 		}

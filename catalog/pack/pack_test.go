@@ -229,6 +229,20 @@ func TestSemicolons(t *testing.T) {
 	expect(t, findings, catalog.BadHeading, "makers.csv:1", "maker,name,source", `separated by ','`)
 }
 
+// TestSeparatorLine: spreadsheets may write their separator into a line of its
+// own above the heading.
+func TestSeparatorLine(t *testing.T) {
+	_, findings := read(t, asFS(t, map[string]string{"sources": "sep=;\n" + world()["sources"]}, nil))
+	expect(t, findings, catalog.BadHeading, "sources.csv:1", "sep=;", "take the line away")
+}
+
+// TestOneFindingForOneMistake: references to a row that is there and refused
+// are not reported on top.
+func TestOneFindingForOneMistake(t *testing.T) {
+	_, findings := read(t, asFS(t, with(map[string]string{"makers": "maker,name,source\nQUORN,Quorn\u200bwerk,BENCH\n"}), nil))
+	expect(t, findings, catalog.BadCell, "makers.csv:2 column name", "Quorn\u200bwerk", "U+200B")
+}
+
 func TestQuoteCharacter(t *testing.T) {
 	c, findings := read(t, asFS(t, with(map[string]string{"makers": "maker,name,source\nQUORN,'Quorn, ''old'' \"yard\"',BENCH\n"}),
 		map[string]map[string]any{"makers": {"dialect": map[string]any{"quoteChar": "'"}}}))
