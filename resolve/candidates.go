@@ -364,7 +364,7 @@ func (d *decider) find(rw *readWork, m *plate.Match) (int, error) {
 		rw.order = append(rw.order, key)
 	}
 	var inner error
-	layout := catalog.Fold(m.Layout)
+	layout := d.r.fold(m.Layout)
 	err := plate.Find(d.res.variantCodes, m.Key, func(key string) bool {
 		if !m.Allows(key) {
 			return true
@@ -374,7 +374,7 @@ func (d *decider) find(rw *readWork, m *plate.Match) (int, error) {
 			inner = err
 			return false
 		}
-		if v != nil && catalog.Fold(v.row.Layout) == layout {
+		if v != nil && d.r.fold(v.row.Layout) == layout {
 			add(key, v)
 		}
 		return !rw.overflow

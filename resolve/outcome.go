@@ -409,7 +409,7 @@ func (r *reader) outcome(v *variant, role *catalog.Role, roleKey string, fits []
 			if o.out == nil {
 				o.out = ruledOut{}
 			}
-			o.out[f.Part.Key()] = f
+			o.out[r.fold(string(f.Part))] = f
 			o.reasons = append(o.reasons, fitReason(ReasonStatedAgainst, f, v))
 		}
 	}
@@ -426,7 +426,7 @@ func (r *reader) outcome(v *variant, role *catalog.Role, roleKey string, fits []
 			i = len(o.lines)
 			o.lines = append(o.lines, Line{Position: f.Position})
 		}
-		key := f.Part.Key()
+		key := r.fold(string(f.Part))
 		o.stated = append(o.stated, statedPart{key, f})
 		if o.none != nil {
 			continue
@@ -435,7 +435,7 @@ func (r *reader) outcome(v *variant, role *catalog.Role, roleKey string, fits []
 		if err != nil {
 			return nil, err
 		}
-		o.lines[i].Choices = addChoices(o.lines[i].Choices, choices, f, v)
+		o.lines[i].Choices = r.addChoices(o.lines[i].Choices, choices, f, v)
 	}
 	for i := range o.lines {
 		if len(o.lines[i].Choices) > 0 {
@@ -468,10 +468,17 @@ func (r *reader) outcome(v *variant, role *catalog.Role, roleKey string, fits []
 
 // addChoices adds the choices of a statement to those of its position. One that
 // another statement gave already keeps the better rank and fewer steps.
-func addChoices(have, add []Choice, f *catalog.Fit, v *variant) []Choice {
+func (r *reader) addChoices(have, add []Choice, f *catalog.Fit, v *variant) []Choice {
+	if len(have) == 0 {
+		have = make([]Choice, 0, len(add))
+	}
 	for _, c := range add {
 		c.Rank = f.Rank
-		c.Trail = append([]Reason{fitReason(ReasonStated, f, v)}, c.Trail...)
+		if r.lean {
+			c.Trail = []Reason{}
+		} else {
+			c.Trail = append([]Reason{fitReason(ReasonStated, f, v)}, c.Trail...)
+		}
 		if len(have) > 0 {
 			k := c.key()
 			if i := slices.IndexFunc(have, func(o Choice) bool { return o.key() == k }); i >= 0 {
@@ -583,10 +590,12 @@ func (r *reader) fluidOutcome(v *variant, role *catalog.Role, roleKey string, o 
 		}
 		it := item(x.part, 0)
 		it.Litres = litres
-		reason := Reason{Code: ReasonFill, Table: catalog.TFills, Row: string(f.Scope) + " / " + f.Of + " / " + f.Role, Source: f.Source,
-			Variant: v.row.Variant, Role: f.Role, Spec: f.Spec}
-		line.Choices = append(line.Choices, Choice{Stated: catalog.PartNo(f.Spec), Items: []Item{it}, Companions: []Item{}, Buyable: true, Rank: x.rank,
-			Trail: append([]Reason{reason}, x.trail...)})
+		c := Choice{Stated: catalog.PartNo(f.Spec), Items: []Item{it}, Companions: []Item{}, Buyable: true, Rank: x.rank, Trail: []Reason{}}
+		if !r.lean {
+			c.Trail = append([]Reason{{Code: ReasonFill, Table: catalog.TFills, Row: string(f.Scope) + " / " + f.Of + " / " + f.Role, Source: f.Source,
+				Variant: v.row.Variant, Role: f.Role, Spec: f.Spec}}, x.trail...)
+		}
+		line.Choices = append(line.Choices, c)
 	}
 	switch {
 	case len(line.Choices) > 0:

@@ -15,19 +15,22 @@ type reader struct {
 
 	tVariants, tShows, tFits, tParts, tSupersessions, tCompanions, tFills, tMeets, tServes, tPlates *catalog.Table
 
-	parts      map[string]*catalog.Part
-	nexts      map[string]*next
-	companions map[string][]*catalog.Companion
-	roles      map[string]*roleInfo
-	works      map[string]*workInfo
-	noteRows   map[string][]*catalog.Note
-	marks      map[string]*catalog.Mark
-	markOrder  []*catalog.Mark
-	assemblies []*catalog.Assembly // root first, each after the one that it follows
-	families   map[string]*family
-	markFits   map[string]*fitsByRole
-	buys       map[buyKey][]Choice
-	fluids     map[string][]fluidChoice
+	parts       map[string]*catalog.Part
+	nexts       map[string]*next
+	companions  map[string][]*catalog.Companion
+	roles       map[string]*roleInfo
+	works       map[string]*workInfo
+	noteRows    map[string][]*catalog.Note
+	notesOfPart map[string][]*catalog.Note
+	folds       map[string]string
+	lean        bool // leave trails out
+	marks       map[string]*catalog.Mark
+	markOrder   []*catalog.Mark
+	assemblies  []*catalog.Assembly // root first, each after the one that it follows
+	families    map[string]*family
+	markFits    map[string]*fitsByRole
+	buys        map[buyKey][]Choice
+	fluids      map[string][]fluidChoice
 }
 
 // roleInfo is a role with its folded codes.
@@ -41,6 +44,16 @@ type workInfo struct {
 	row   *catalog.WorkScope
 	roles []*catalog.WorkRole
 	keys  []string // of roles
+}
+
+// fold is catalog.Fold for codes that many rows repeat.
+func (r *reader) fold(s string) string {
+	if f, ok := r.folds[s]; ok {
+		return f
+	}
+	f := catalog.Fold(s)
+	r.folds[s] = f
+	return f
 }
 
 // family is what all variants of a family share.
@@ -101,7 +114,7 @@ func newReader(cat Catalogue) *reader {
 		tServes: catalog.TableByName(catalog.TServes), tPlates: catalog.TableByName(catalog.TPlates),
 		parts: map[string]*catalog.Part{}, nexts: map[string]*next{}, companions: map[string][]*catalog.Companion{},
 		families: map[string]*family{}, markFits: map[string]*fitsByRole{}, buys: map[buyKey][]Choice{}, fluids: map[string][]fluidChoice{},
-		works: map[string]*workInfo{}, noteRows: map[string][]*catalog.Note{},
+		works: map[string]*workInfo{}, noteRows: map[string][]*catalog.Note{}, notesOfPart: map[string][]*catalog.Note{}, folds: map[string]string{},
 	}
 }
 
@@ -195,7 +208,7 @@ func (r *reader) next(key string) (*next, error) {
 		case catalog.Split:
 			n.split = append(n.split, s)
 		default:
-			n.single = append(n.single, step{s.New, s.New.Key(), s, s.Qty})
+			n.single = append(n.single, step{s.New, r.fold(string(s.New)), s, s.Qty})
 		}
 	}
 	var back []string
@@ -262,6 +275,19 @@ func (r *reader) notes(key string) ([]*catalog.Note, error) {
 		return nil, err
 	}
 	r.noteRows[key] = n
+	return n, nil
+}
+
+// partNotes gives the notes on a part.
+func (r *reader) partNotes(part string) ([]*catalog.Note, error) {
+	if n, ok := r.notesOfPart[part]; ok {
+		return n, nil
+	}
+	n, err := r.notes(catalog.MakeKey("PART", part))
+	if err != nil {
+		return nil, err
+	}
+	r.notesOfPart[part] = n
 	return n, nil
 }
 
@@ -374,7 +400,7 @@ func (r *reader) fitsOf(key string) (*fitsByRole, error) {
 	}
 	f := &fitsByRole{all: rows}
 	for _, s := range rows {
-		k := catalog.Fold(s.Role)
+		k := r.fold(s.Role)
 		i := slices.IndexFunc(f.roles, func(x roleFits) bool { return x.role == k })
 		if i < 0 {
 			i = len(f.roles)
@@ -423,7 +449,7 @@ func (r *reader) variant(key string) (*variant, error) {
 	if err != nil || row == nil {
 		return nil, err
 	}
-	v := &variant{row: row, key: key, famKey: catalog.Fold(row.Family)}
+	v := &variant{row: row, key: key, famKey: r.fold(row.Family)}
 	v.fam, err = r.family(v.famKey)
 	return v, err
 }

@@ -33,6 +33,7 @@ type Options struct {
 	NoNextCheck  bool // do not look for the next check
 	NoNear       bool // do not list near readings of what matches nothing
 	NoNotes      bool // do not list notes and cautions; notes hold lines all the same
+	NoTrails     bool // leave the trail of each choice empty
 }
 
 // QuestionReason says in one word why a question cannot be answered.
@@ -190,6 +191,7 @@ func (res *Resolver) Decide(q Question, o Options) (*Decision, error) {
 // prepare reads the question and works out candidates and asked roles.
 func (res *Resolver) prepare(q Question, o Options) (*decider, error) {
 	q.BuiltISO = q.Built.String()
+	res.r.lean = o.NoTrails
 	d := &decider{res: res, r: res.r, q: q, o: o, outcomes: map[string][]candidateOutcome{}, families: map[string]bool{},
 		notes: map[string][]*catalog.Note{}, checkHelps: map[string]bool{}}
 	d.dec = &Decision{Schema: Schema, Edition: res.edition, Question: q, Reading: []Reading{}, Assemblies: []AssemblyState{}, Conflicts: []Conflict{},

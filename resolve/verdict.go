@@ -30,18 +30,14 @@ func judge(cos []candidateOutcome) (Verdict, []Line) {
 		return NotSettled, nil
 	}
 	lines := cos[0].o.lines
+	if len(cos) == 1 {
+		return Fits, lines
+	}
 	shared := make([]Line, len(lines))
 	for i, l := range lines {
 		shared[i] = Line{Position: l.Position, Choices: slices.Clone(l.Choices)}
 	}
-	done := map[string]bool{}
-	if len(cos) > 1 {
-		done[cos[0].o.groupKey()] = true
-	}
 	for _, c := range cos[1:] {
-		// Equal outcomes can still rank their choices differently, so the
-		// group key alone is not enough to pass one over.
-		same := done[c.o.groupKey()]
 		if len(c.o.lines) != len(shared) {
 			return NotSettled, nil
 		}
@@ -66,9 +62,6 @@ func judge(cos []candidateOutcome) (Verdict, []Line) {
 			}
 			l.Choices = kept
 		}
-		if !same {
-			done[c.o.groupKey()] = true
-		}
 	}
 	for i := range shared {
 		sortChoices(shared[i].Choices)
@@ -84,6 +77,9 @@ func settles(cos []candidateOutcome) bool {
 
 // groups gathers worlds with the same outcome (V2).
 func groups(cos []candidateOutcome) []Group {
+	if len(cos) == 1 {
+		return []Group{{Outcome: cos[0].o.kind, Lines: orEmpty(cos[0].o.lines), Members: []Member{member(cos[0])}, Total: 1}}
+	}
 	type gathered struct {
 		key string
 		g   Group
@@ -91,10 +87,7 @@ func groups(cos []candidateOutcome) []Group {
 	var list []*gathered
 	index := map[string]*gathered{}
 	for _, c := range cos {
-		k := ""
-		if len(cos) > 1 {
-			k = c.o.groupKey()
-		}
+		k := c.o.groupKey()
 		g := index[k]
 		if g == nil {
 			g = &gathered{key: k, g: Group{Outcome: c.o.kind, Lines: orEmpty(c.o.lines)}}
@@ -283,7 +276,7 @@ func (d *decider) gate() error {
 				why = append(why, Reason{Code: ReasonVolumeUnknown, Role: ans.Role, Part: part})
 				release = append(release, Reason{Code: ReleaseStatement, Role: ans.Role, Table: catalog.TFills})
 			}
-			notes, err := d.notesAgainst(c, catalog.Fold(ans.Assembly))
+			notes, err := d.notesAgainst(c)
 			if err != nil {
 				return err
 			}
@@ -291,7 +284,7 @@ func (d *decider) gate() error {
 				why = append(why, Reason{Code: ReasonNoteAgainst, Table: catalog.TNotes, Row: n.Of + " / " + n.Note, Part: catalog.PartNo(n.Of), Note: n.Text})
 				rel := Reason{Code: ReleaseNote, Table: catalog.TNotes, Row: n.Of + " / " + n.Note, Part: catalog.PartNo(n.Of)}
 				for _, o := range line.Choices[1:] {
-					against, err := d.notesAgainst(&o, catalog.Fold(ans.Assembly))
+					against, err := d.notesAgainst(&o)
 					if err != nil {
 						return err
 					}
@@ -306,7 +299,7 @@ func (d *decider) gate() error {
 				held(line, part, why, orEmpty(release))
 				continue
 			}
-			dec.SafeToOrder = append(dec.SafeToOrder, OrderLine{Role: ans.Role, Position: line.Position, Need: ans.Need, Items: c.Items, Companions: slices.Clone(c.Companions)})
+			dec.SafeToOrder = append(dec.SafeToOrder, OrderLine{Role: ans.Role, Position: line.Position, Need: ans.Need, Items: c.Items, Companions: append([]Item{}, c.Companions...)})
 		}
 	}
 	// A companion that another line brings in full is not bought twice.
@@ -361,7 +354,7 @@ func (d *decider) notesOn(on catalog.NoteOn, of string) ([]*catalog.Note, error)
 	}
 	var out []*catalog.Note
 	for _, n := range rows {
-		if n.State != catalog.NoteWithdrawn && (n.Family == "" || d.families[catalog.Fold(n.Family)]) {
+		if n.State != catalog.NoteWithdrawn && d.concerns(n) {
 			out = append(out, n)
 		}
 	}
@@ -370,17 +363,22 @@ func (d *decider) notesOn(on catalog.NoteOn, of string) ([]*catalog.Note, error)
 	return out, nil
 }
 
+// concerns tells whether a note speaks of a family of the candidates.
+func (d *decider) concerns(n *catalog.Note) bool {
+	return n.Family == "" || d.families[catalog.Fold(n.Family)]
+}
+
 // notesAgainst gives the confirmed notes that a part of the choice did not fit.
-func (d *decider) notesAgainst(c *Choice, assembly string) ([]*catalog.Note, error) {
+func (d *decider) notesAgainst(c *Choice) ([]*catalog.Note, error) {
 	var out []*catalog.Note
 	for _, items := range [][]Item{c.Items, c.Companions} {
 		for _, it := range items {
-			notes, err := d.notesOn(catalog.NoteOnPart, it.Part.Key())
+			notes, err := d.r.partNotes(d.r.fold(string(it.Part)))
 			if err != nil {
 				return nil, err
 			}
 			for _, n := range notes {
-				if n.Kind == catalog.NoteDidNotFit && n.State == catalog.NoteConfirmed {
+				if n.Kind == catalog.NoteDidNotFit && n.State == catalog.NoteConfirmed && d.concerns(n) {
 					out = append(out, n)
 				}
 			}
