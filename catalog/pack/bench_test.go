@@ -80,3 +80,80 @@ func BenchmarkRecords(b *testing.B) {
 		}
 	})
 }
+
+// fitsSource gives many fit statements for writing.
+type fitsSource []catalog.Row
+
+// Each implements [Source].
+func (s fitsSource) Each(t *catalog.Table, each func(catalog.Row) error) error {
+	if t.Name != catalog.TFits {
+		return nil
+	}
+	for _, r := range s {
+		if err := each(r); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func someFits(b *testing.B, n int) fitsSource {
+	b.Helper()
+	p, err := OpenFS(fstest.MapFS{
+		DescriptorName: {Data: []byte(`{"resources":[{"name":"fits","path":"fits.csv"}]}`)},
+		"fits.csv":     {Data: manyFits(n)},
+	}, "bench", Limits{})
+	if err != nil {
+		b.Fatal(err)
+	}
+	var out fitsSource
+	var fs catalog.Findings
+	t := p.Tables()[0]
+	if err := p.Rows(t, &fs, func(r catalog.Row, _ catalog.Place, _ catalog.Cells) error { out = append(out, t.Clone(r)); return nil }); err != nil {
+		b.Fatal(err)
+	}
+	return out
+}
+
+func BenchmarkWrite(b *testing.B) {
+	const n = 20_000
+	src := someFits(b, n)
+	for name, write := range map[string]func(io.Writer) error{
+		"zip":      func(w io.Writer) error { return WriteZip(w, src, Info{}, Options{SkipEmpty: true}) },
+		"workbook": func(w io.Writer) error { return WriteWorkbook(w, src, Info{}, Options{SkipEmpty: true}) },
+	} {
+		b.Run(name, func(b *testing.B) {
+			b.ReportAllocs()
+			for b.Loop() {
+				if err := write(io.Discard); err != nil {
+					b.Fatal(err)
+				}
+			}
+			b.ReportMetric(float64(n)*float64(b.N)/b.Elapsed().Seconds(), "rows/s")
+		})
+	}
+}
+
+func BenchmarkReadWorkbook(b *testing.B) {
+	const n = 20_000
+	var buf bytes.Buffer
+	if err := WriteWorkbook(&buf, someFits(b, n), Info{}, Options{SkipEmpty: true}); err != nil {
+		b.Fatal(err)
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		p, err := openBook(buf.Bytes(), Limits{})
+		if err != nil {
+			b.Fatal(err)
+		}
+		var fs catalog.Findings
+		rows := 0
+		if err := p.Rows(p.Tables()[0], &fs, func(catalog.Row, catalog.Place, catalog.Cells) error { rows++; return nil }); err != nil || rows != n {
+			b.Fatal(rows, err, fs.List())
+		}
+		if err := p.Close(); err != nil {
+			b.Fatal(err)
+		}
+	}
+	b.ReportMetric(float64(n)*float64(b.N)/b.Elapsed().Seconds(), "rows/s")
+}

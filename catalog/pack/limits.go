@@ -8,7 +8,7 @@ type Limits struct {
 	Ratio     int64 // how many times larger a packed file may become, if that is above a mebibyte
 	Row       int   // bytes of one row of a CSV file with all its cells
 	Workbook  int64 // bytes of a whole workbook, unpacked; a workbook is read into memory
-	SheetRows int   // rows of one sheet
+	SheetRows int   // rows of one sheet; larger tables travel as CSV files
 	Entries   int   // files in a zip or workbook
 }
 
@@ -21,7 +21,7 @@ func DefaultLimits() Limits {
 		Ratio:     250,
 		Row:       1 << 20,
 		Workbook:  128 << 20,
-		SheetRows: 250_000,
+		SheetRows: 100_000,
 		Entries:   2000,
 	}
 }

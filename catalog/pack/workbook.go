@@ -206,6 +206,14 @@ func (b *workbook) rows(r *resource, report func(catalog.Finding), refuse func(*
 	defer b.f.Sheet.Clear() // nothing has been changed; only the memory is given back
 
 	name := r.table.Name
+	// Rows come first: once the library has taken the sheet in, it would write
+	// it out again for them.
+	rows, err := b.f.Rows(name)
+	if err != nil {
+		bad(err)
+		return nil
+	}
+	defer rows.Close()
 	merged, err := b.f.GetMergeCells(name, true)
 	if err != nil {
 		bad(err)
@@ -220,12 +228,6 @@ func (b *workbook) rows(r *resource, report func(catalog.Finding), refuse func(*
 		report(catalog.Finding{Code: catalog.BadShape, Place: catalog.Place{File: r.file, Table: name, Row: row}, Value: m.GetStartAxis() + ":" + m.GetEndAxis(),
 			What: "cells are merged, so a value belongs to no one row and column", Mend: "split the cells and write the value into each row that it belongs to"})
 	}
-	rows, err := b.f.Rows(name)
-	if err != nil {
-		bad(err)
-		return nil
-	}
-	defer rows.Close()
 	var c *converter
 	count := 0
 	for line := 1; rows.Next(); line++ {

@@ -241,7 +241,7 @@ func TestHostileWorkbooks(t *testing.T) {
 		{"cell far to the right", repack(t, good, sheet, replace(`r="B2"`, `r="XFD2"`)), Limits{}, catalog.BadFile, "XFD2"},
 		{"row far below", repack(t, good, sheet, func(s string) string {
 			return strings.ReplaceAll(strings.Replace(s, `<row r="2"`, `<row r="1048576"`, 1), `2"`, `1048576"`)
-		}), Limits{}, catalog.BadFile, "250000 rows"},
+		}), Limits{}, catalog.BadFile, "100000 rows"},
 		{"rows without numbers", repack(t, good, sheet, replace(`<row r="1"`, `<row`)), Limits{}, catalog.BadFile, "row"},
 		{"rows out of order", repack(t, good, sheet, replace(`<row r="2"`, `<row r="1"`)), Limits{}, catalog.BadFile, "row"},
 		{"cells without places", repack(t, good, sheet, replace(` r="B2"`, ``)), Limits{}, catalog.BadFile, "place"},

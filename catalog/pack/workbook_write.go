@@ -36,10 +36,9 @@ func WriteWorkbook(w io.Writer, src Source, info Info, opts Options) (err error)
 	if err != nil {
 		return err
 	}
-	const first = "Sheet1" // of a new workbook
 	sheets := 0
 	for _, t := range catalog.Tables() {
-		sheet := &sheetOut{f: f, table: t, text: text, heading: heading}
+		sheet := &sheetOut{f: f, table: t, text: text, heading: heading, first: sheets == 0}
 		if !opts.SkipEmpty {
 			if err := sheet.begin(); err != nil {
 				return fmt.Errorf("write sheet %s: %w", t.Name, err)
@@ -56,12 +55,6 @@ func WriteWorkbook(w io.Writer, src Source, info Info, opts Options) (err error)
 			return fmt.Errorf("write sheet %s: %w", t.Name, err)
 		}
 	}
-	if sheets > 0 { // a workbook without any sheet cannot be
-		if err := f.DeleteSheet(first); err != nil {
-			return err
-		}
-	}
-	f.SetActiveSheet(0)
 	return f.Write(w)
 }
 
@@ -70,13 +63,20 @@ type sheetOut struct {
 	f             *excelize.File
 	table         *catalog.Table
 	text, heading int
+	first         bool // of the workbook
 	w             *excelize.StreamWriter
 	rows          int
 	cells         []any
 }
 
 func (s *sheetOut) begin() error {
-	if _, err := s.f.NewSheet(s.table.Name); err != nil {
+	if s.first {
+		// A new workbook has a sheet; to delete it in the end would make the
+		// library read all others again.
+		if err := s.f.SetSheetName("Sheet1", s.table.Name); err != nil {
+			return err
+		}
+	} else if _, err := s.f.NewSheet(s.table.Name); err != nil {
 		return err
 	}
 	w, err := s.f.NewStreamWriter(s.table.Name)
