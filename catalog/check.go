@@ -493,6 +493,20 @@ func checkLayout(l *Layout, at Place, fields []Located[Field], put func(at Place
 			checks++
 		}
 	}
+	places := 0
+	for _, f := range fields {
+		if f.Row.Kind == FieldLiteral {
+			places += len(Fold(f.Row.Chars))
+		} else {
+			places += f.Row.Max
+		}
+		if i := strings.IndexAny(Fold(f.Row.Chars), "?[],{|}~"); i >= 0 {
+			put(f.At, BadCode, "chars", f.Row.Chars, "it holds a character that has a meaning in readings", "leave out ? [ ] , { | } ~")
+		}
+	}
+	if len(fields) > 32 || places > 64 {
+		put(at, TooLarge, "layout", l.Layout, fmt.Sprintf("the layout has %d fields and up to %d characters", len(fields), places), "no plate has more than 32 fields and 64 characters")
+	}
 	if !hasVariant {
 		put(at, Missing, "layout", l.Layout, "no field of the layout means the variant", "set means to variant for the fields that tell variants apart")
 	}
@@ -520,17 +534,69 @@ func checkLayout(l *Layout, at Place, fields []Located[Field], put func(at Place
 			open = open || g.Row.Optional
 			longest += n
 		}
+		covers := map[string]bool{}
 		for _, o := range f.Row.Over {
-			if !names[Fold(o)] {
+			switch {
+			case !names[Fold(o)]:
 				put(f.At, Dangling, "over", o, "the layout has no field of this name", "name a field of the same layout")
-			} else if Fold(o) == Fold(f.Row.Field) {
+			case Fold(o) == Fold(f.Row.Field):
 				put(f.At, Circle, "over", o, "a check field cannot cover itself", "name the fields that it covers")
+			case covers[Fold(o)]:
+				put(f.At, Duplicate, "over", o, "the field is named twice", "name each field once")
+			}
+			covers[Fold(o)] = true
+		}
+		counts := schemeCounts(&f.Row)
+		for _, g := range fields {
+			if len(f.Row.Over) == 0 && g.Row.Means == MeansCheck || len(f.Row.Over) > 0 && !covers[Fold(g.Row.Field)] {
+				continue
+			}
+			for _, c := range []byte(fieldCharacters(&g.Row)) {
+				if !strings.ContainsRune(counts, rune(c)) {
+					put(f.At, BadCombination, "scheme", string(f.Row.Scheme), fmt.Sprintf("the scheme cannot count %q, which the field %s can hold", c, g.Row.Field), "choose another scheme, give the character a value, or leave the field out of over")
+					break
+				}
 			}
 		}
 		if len(f.Row.Weights) > 0 && (len(f.Row.Weights) < longest || !open && len(f.Row.Weights) != longest) {
 			put(f.At, BadCombination, "weights", f.Row.Weights.String(), fmt.Sprintf("there are %d weights for %d characters", len(f.Row.Weights), longest), "write one weight for each character covered")
 		}
 	}
+}
+
+const (
+	digitCharacters  = "0123456789"
+	letterCharacters = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+)
+
+// fieldCharacters gives the characters that can stand in a field.
+func fieldCharacters(f *Field) string {
+	switch f.Kind {
+	case FieldDigits:
+		return digitCharacters
+	case FieldLetters:
+		return letterCharacters
+	case FieldAlphanum:
+		return digitCharacters + letterCharacters
+	}
+	return Fold(f.Chars)
+}
+
+// schemeCounts gives the characters that a check scheme can count: digits, and
+// letters where the scheme has values for them.
+func schemeCounts(f *Field) string {
+	switch f.Scheme {
+	case SchemeMod37_2, SchemeMod37_36, SchemeMod97_10:
+		return digitCharacters + letterCharacters
+	case SchemeMod11, SchemeMod11Comp:
+		counts := digitCharacters
+		for _, v := range f.Values {
+			chars, _, _ := strings.Cut(v, "=")
+			counts += Fold(chars)
+		}
+		return counts
+	}
+	return digitCharacters
 }
 
 // checkCircles reports supersessions and kit contents that lead back to where
