@@ -247,6 +247,12 @@ func ParseCondition(s string) (Condition, error) {
 	if err := CheckCode(mark); err != nil {
 		return Condition{}, &ValueError{s, "the mark is no code", "write MARK=VALUE, such as connector=keyed"}
 	}
+	if err := CheckText(value); err != nil {
+		return Condition{}, err
+	}
+	if len(value) > MaxCode || strings.ContainsAny(value, "=\n\t") {
+		return Condition{}, &ValueError{s, "it cannot be a mark's value", "write MARK=VALUE, the value in at most 64 bytes and without ="}
+	}
 	return Condition{mark, value}, nil
 }
 

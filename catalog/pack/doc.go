@@ -29,5 +29,6 @@
 // [Options.ForSpreadsheets] the files begin with a byte-order mark, and a cell
 // that a spreadsheet would take for a formula gets an apostrophe in front; the
 // resource then carries "apostrophes": true, and reading takes one apostrophe
-// off again wherever a cell begins with one.
+// off again wherever a cell begins with one. Against rewritten codes only a
+// workbook helps: there the columns are formatted as text.
 package pack

@@ -398,6 +398,12 @@ func TestLookAlikesInCodes(t *testing.T) {
 	}
 }
 
+func TestInvisibleCharactersInConditions(t *testing.T) {
+	fits := "scope,of,statement,role,effect,part,qty,when,source\nvariant,HX7-014,A,pan-gasket,fits,GK-0421,1,connector=ke\u200byed,BENCH\n"
+	_, findings := read(t, asFS(t, with(map[string]string{"fits": fits}), nil))
+	expect(t, findings, catalog.BadCell, "fits.csv:2 column when", "connector=ke\u200byed", "U+200B")
+}
+
 func TestRulesOfRowsAndOfTheWhole(t *testing.T) {
 	t.Run("circle of supersessions", func(t *testing.T) {
 		_, findings := read(t, asFS(t, with(map[string]string{"supersessions": world()["supersessions"] + "GK-0421,GK-0422,one-way,1,BENCH\n"}), nil))
