@@ -58,8 +58,8 @@ func change(ctx context.Context, dir string, fn func(*build) error) error {
 
 // newBuild opens what stands in the folder and starts a new file in the folder
 // in.
-func newBuild(ctx context.Context, dir, in string) (b *build, err error) {
-	b = &build{ctx: ctx, dir: in, path: filepath.Join(dir, fileName), madeTables: map[string]*madeTable{}, nextGeneration: 1}
+func newBuild(ctx context.Context, dir, in string) (_ *build, err error) {
+	b := &build{ctx: ctx, dir: in, path: filepath.Join(dir, fileName), madeTables: map[string]*madeTable{}, nextGeneration: 1}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, b.close())
@@ -209,7 +209,7 @@ func (b *build) walkResult(t *catalog.Table, each func(rows []catalog.Row) (bool
 
 // complete finishes the new file and puts it in the place of the old one. It
 // adds the edition e, if any, and lets the editions in drop go.
-func (b *build) complete(e *Edition, drop map[int]bool, progress func(table string, rows int)) error {
+func (b *build) complete(e *Edition, drop map[int]bool, tell func(Progress)) error {
 	h := head{Format: formatVersion, Fold: catalog.FoldVersion, NextGeneration: b.nextGeneration}
 	var records []*editionRecord
 	if b.head.store != nil {
@@ -246,7 +246,7 @@ func (b *build) complete(e *Edition, drop map[int]bool, progress func(table stri
 				continue
 			}
 			copied[name] = true
-			if err := b.copyGeneration(of, progress); err != nil {
+			if err := b.copyGeneration(of, tell); err != nil {
 				return err
 			}
 		}
@@ -274,10 +274,7 @@ func (b *build) complete(e *Edition, drop map[int]bool, progress func(table stri
 	if err := b.ctx.Err(); err != nil {
 		return err
 	}
-	if progress != nil {
-		progress("", 0)
-	}
-	if err := verifyNew(b.ctx, tmp, h); err != nil {
+	if err := verifyNew(b.ctx, tmp, h, tell); err != nil {
 		return err
 	}
 	return b.install(tmp)
@@ -296,7 +293,7 @@ func (b *build) install(tmp string) error {
 
 // copyGeneration copies the buckets of a generation that stays, checking each
 // entry.
-func (b *build) copyGeneration(of TableOf, progress func(string, int)) error {
+func (b *build) copyGeneration(of TableOf, tell func(Progress)) error {
 	s, v := b.head.store, b.head.view
 	name := generationName(of.Table, of.Generation)
 	buckets, err := s.generationBuckets(v.tx, name)
@@ -338,9 +335,7 @@ func (b *build) copyGeneration(of TableOf, progress func(string, int)) error {
 				if err := b.ctx.Err(); err != nil {
 					return err
 				}
-				if progress != nil {
-					progress(of.Table, n)
-				}
+				tell(Progress{StageCopy, of.Table, n})
 			}
 		}
 		if err := to.close(); err != nil {

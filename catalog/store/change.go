@@ -20,11 +20,9 @@ type ChangeOptions struct {
 	Progress func(Progress)
 }
 
-func (o ChangeOptions) copying() func(string, int) {
-	return func(table string, rows int) {
-		if o.Progress != nil {
-			o.Progress(Progress{StageCopy, table, rows})
-		}
+func (o ChangeOptions) tell(p Progress) {
+	if o.Progress != nil {
+		o.Progress(p)
 	}
 }
 
@@ -49,7 +47,7 @@ func Restore(ctx context.Context, dir string, n int, opts ChangeOptions) (Editio
 			return err
 		}
 		e = Edition{Made: opts.Now, Origin: from.Origin, Program: opts.Program, Parent: b.head.Edition, Restores: n, Tables: from.Tables}
-		return b.complete(&e, nil, opts.copying())
+		return b.complete(&e, nil, opts.tell)
 	})
 	if err != nil {
 		return Edition{}, err
@@ -66,6 +64,10 @@ func Drop(ctx context.Context, dir string, numbers []int, opts ChangeOptions) er
 		if b.head.store == nil {
 			return &MissingError{b.path, mendMissing}
 		}
+		records, err := b.head.store.records()
+		if err != nil {
+			return err
+		}
 		drop := map[int]bool{}
 		for _, n := range numbers {
 			switch {
@@ -74,12 +76,14 @@ func Drop(ctx context.Context, dir string, numbers []int, opts ChangeOptions) er
 			case n == b.head.Edition:
 				return &EditionError{n, "it is the newest one", "restore another one first, then drop this"}
 			}
-			drop[n] = true
+			if !records[n-1].Dropped {
+				drop[n] = true
+			}
 		}
 		if len(drop) == 0 {
 			return nil
 		}
-		return b.complete(nil, drop, opts.copying())
+		return b.complete(nil, drop, opts.tell)
 	})
 }
 
@@ -172,7 +176,7 @@ func (s *Store) Backup(ctx context.Context, path string) (err error) {
 	if err := errors.Join(s.copyTo(f), f.Sync(), f.Close()); err != nil {
 		return fmt.Errorf("write the backup: %w", err)
 	}
-	if err := verifyNew(ctx, tmp, s.head); err != nil {
+	if err := verifyNew(ctx, tmp, s.head, func(Progress) {}); err != nil {
 		return fmt.Errorf("check the backup: %w", err)
 	}
 	if err := os.Rename(tmp, path); err != nil {

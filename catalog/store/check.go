@@ -91,6 +91,9 @@ func (s *Store) checkPages() (err error) {
 	if err := checkPages(s.file, s.meta); err != nil {
 		damaged("%v", err)
 	}
+	if !s.meta.both {
+		return &DamagedError{s.path, "one of its two head pages is not sound; the other one still leads to everything", "make a backup and put it in the place of the file: the copy has both"}
+	}
 	return nil
 }
 
@@ -316,14 +319,14 @@ func splitListKey(key []byte) (cell string, piece uint32, ok bool) {
 
 // verifyNew reads a new file back before it is put in place: its pages and the
 // checksum of every entry. What the entries say has been checked on the way in.
-func verifyNew(ctx context.Context, path string, want head) error {
+func verifyNew(ctx context.Context, path string, want head, tell func(Progress)) error {
 	s, err := openFile(path)
 	if err != nil {
 		return fmt.Errorf("read the new file back: %w", err)
 	}
 	if s.head != want {
 		err = errors.New("the new file is not as it was written; check the disk")
-	} else if err = s.checkEntries(ctx); err != nil {
+	} else if err = s.checkEntries(ctx, tell); err != nil {
 		err = fmt.Errorf("read the new file back: %w", err)
 	}
 	return errors.Join(err, s.Close())
@@ -331,7 +334,7 @@ func verifyNew(ctx context.Context, path string, want head) error {
 
 // checkEntries proves every page and every entry sound, without taking the
 // entries apart.
-func (s *Store) checkEntries(ctx context.Context) error {
+func (s *Store) checkEntries(ctx context.Context, tell func(Progress)) error {
 	if err := s.checkPages(); err != nil {
 		return err
 	}
@@ -347,7 +350,7 @@ func (s *Store) checkEntries(ctx context.Context) error {
 				continue
 			}
 			done[name] = true
-			if err := s.checkGenerationEntries(ctx, name, of); err != nil {
+			if err := s.checkGenerationEntries(ctx, name, of, tell); err != nil {
 				return err
 			}
 		}
@@ -355,29 +358,48 @@ func (s *Store) checkEntries(ctx context.Context) error {
 	return nil
 }
 
-func (s *Store) checkGenerationEntries(ctx context.Context, name string, of TableOf) (err error) {
-	defer s.guard(debug.SetPanicOnFault(true), &err)
+func (s *Store) checkGenerationEntries(ctx context.Context, name string, of TableOf, tell func(Progress)) (err error) {
 	tx, err := s.db.Begin(false)
 	if err != nil {
 		return err
 	}
-	defer func() { _ = tx.Rollback() }()
+	defer func() { err = errors.Join(err, tx.Rollback()) }()
 	buckets, err := s.generationBuckets(tx, name)
 	if err != nil {
 		return err
 	}
+	tell(Progress{StageCheck, of.Table, 0})
 	for _, b := range buckets {
-		list := &sealed{name: name + "/" + b, salt: saltOf(name, b), cursor: s.subBucket(tx, name, b).Cursor()}
-		e := list.first()
-		for ; !e.end; e = list.next() {
-			if e.ordinal%progressRows == 0 {
-				if err := ctx.Err(); err != nil {
-					return err
-				}
+		var list *sealed
+		// some reads some entries; the callers' functions run outside of the guard.
+		some := func() (e entry, err error) {
+			defer s.guard(debug.SetPanicOnFault(true), &err)
+			if list == nil {
+				list = &sealed{name: name + "/" + b, salt: saltOf(name, b), cursor: s.subBucket(tx, name, b).Cursor()}
+				e = list.first()
+			} else {
+				e = list.next()
 			}
+			for n := 0; !e.end && n < progressRows; n++ {
+				e = list.next()
+			}
+			if e.end && b == rowsBucket && int(e.ordinal) != of.Groups {
+				damaged("%s has %d groups and should have %d", name, e.ordinal, of.Groups)
+			}
+			return e, nil
 		}
-		if b == rowsBucket && int(e.ordinal) != of.Groups {
-			damaged("%s has %d groups and should have %d", name, e.ordinal, of.Groups)
+		for {
+			e, err := some()
+			if err != nil {
+				return err
+			}
+			if e.end {
+				break
+			}
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			tell(Progress{StageCheck, of.Table, int(e.ordinal)})
 		}
 	}
 	return nil

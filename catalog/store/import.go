@@ -76,7 +76,9 @@ func (r *TableResult) changes() int { return r.Added + r.Changed + r.Removed }
 // dir and makes a new edition, or changes nothing. There need not be a
 // catalogue yet. Everything that is wrong with the feed is in a
 // [*catalog.RefusedError]; other errors are those of [Open], one that wraps
-// [ErrInUse], of ctx, of the feed, or of the file system.
+// [ErrInUse], of ctx, of the feed, or of the file system. Where the Result
+// names an edition beside an error, the import is done and only the tidying up
+// failed.
 func Import(ctx context.Context, dir string, feed catalog.Feed, opts ImportOptions) (Result, error) {
 	if opts.DryRun {
 		scratch, err := os.MkdirTemp("", "platewright-")
@@ -95,10 +97,7 @@ func Import(ctx context.Context, dir string, feed catalog.Feed, opts ImportOptio
 		res, err = b.importFeed(feed, opts)
 		return err
 	})
-	if err != nil {
-		return Result{}, err
-	}
-	return res, nil
+	return res, err
 }
 
 // importer is one import under way.
@@ -175,7 +174,7 @@ func (im *importer) read(ctx context.Context, feed catalog.Feed, tables []*catal
 					if err := ctx.Err(); err != nil {
 						return err
 					}
-					im.tell(StageRead, t.Name, n)
+					im.tell(Progress{StageRead, t.Name, n})
 				}
 				return in.add(r, at, cleared)
 			})
@@ -192,13 +191,13 @@ const (
 	memoryBudget = 48 << 20 // bytes of rows kept in memory until they are merged
 )
 
-func (im *importer) tell(stage Stage, table string, rows int) {
+func (im *importer) tell(p Progress) {
 	if im.opts.Progress == nil {
 		return
 	}
 	im.progress.Lock()
 	defer im.progress.Unlock()
-	im.opts.Progress(Progress{stage, table, rows})
+	im.opts.Progress(p)
 }
 
 // merge merges every table that the feed holds, or that can be left with
@@ -336,9 +335,11 @@ func (im *importer) stream(p *pass) (bool, error) {
 }
 
 // write writes a new generation of a table from a pass over it.
-func (im *importer) write(p *pass) error {
+func (im *importer) write(p *pass) (err error) {
 	l := layoutOf(p.t, im.nextGeneration)
-	p.write = im.w.generation(l, p.in.words, &spill{dir: im.dir, left: memoryBudget / 4})
+	lists := &spill{dir: im.dir, left: memoryBudget / 4}
+	defer func() { err = errors.Join(err, lists.close()) }()
+	p.write = im.w.generation(l, p.in.words, lists)
 	if err := im.pass(p); err != nil {
 		return err
 	}
@@ -379,7 +380,7 @@ func (im *importer) conclude(feed catalog.Feed, found *catalog.Findings) (Result
 		return res, nil
 	}
 	e := Edition{Made: im.opts.Now, Origin: feed.Name(), Program: im.opts.Program, Parent: im.head.Edition, Tables: im.result()}
-	if err := im.complete(&e, nil, func(table string, rows int) { im.tell(StageCopy, table, rows) }); err != nil {
+	if err := im.complete(&e, nil, im.tell); err != nil {
 		return Result{}, err
 	}
 	res.Edition = e.Number

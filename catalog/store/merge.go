@@ -78,7 +78,7 @@ func (im *importer) pass(p *pass) error {
 			if err := im.ctx.Err(); err != nil {
 				return err
 			}
-			im.tell(StageMerge, p.t.Name, n)
+			im.tell(Progress{StageMerge, p.t.Name, n})
 		}
 		c := 1
 		switch {

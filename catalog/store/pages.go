@@ -42,6 +42,7 @@ type meta struct {
 	freelist uint64
 	pages    uint64 // the high-water mark
 	txid     uint64
+	both     bool // the other head page is sound too
 }
 
 // readMeta gives the newer of the two sound meta pages. The errors are
@@ -61,7 +62,7 @@ func readMeta(r io.ReaderAt, size int64, path string) (meta, error) {
 		if order.Uint32(b) != boltMagic || order.Uint32(b[4:]) != boltVersion || order.Uint64(b[56:]) != sum.Sum64() {
 			return meta{}, false
 		}
-		return meta{order.Uint32(b[8:]), order.Uint64(b[16:]), order.Uint64(b[32:]), order.Uint64(b[40:]), order.Uint64(b[48:])}, true
+		return meta{order.Uint32(b[8:]), order.Uint64(b[16:]), order.Uint64(b[32:]), order.Uint64(b[40:]), order.Uint64(b[48:]), false}, true
 	}
 	a, okA := page(0)
 	// Where the first page is not sound, the second can start at any of the
@@ -94,6 +95,7 @@ func readMeta(r io.ReaderAt, size int64, path string) (meta, error) {
 	case okB && (!okA || b.txid > a.txid):
 		a = b
 	}
+	a.both = okA && okB
 	if a.pageSize < 512 || a.pageSize&(a.pageSize-1) != 0 || a.root >= a.pages || a.freelist >= a.pages && a.freelist != noFreelist {
 		return meta{}, &DamagedError{path, "its head page contradicts itself", mendDamaged}
 	}

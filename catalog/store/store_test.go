@@ -3,7 +3,10 @@ package store_test
 import (
 	"context"
 	"errors"
+	"fmt"
+	"slices"
 	"strings"
+	"sync"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -115,8 +118,7 @@ func inMemory(t testing.TB, feed catalog.Feed) *memory.Catalogue {
 
 // sameAnswers compares every group, seeks around every key and every reverse
 // look-up.
-func sameAnswers(t testing.TB, want *memory.Catalogue, got *store.View) {
-	t.Helper()
+func sameAnswers(t require.TestingT, want *memory.Catalogue, got *store.View) {
 	for _, table := range catalog.Tables() {
 		require.Equal(t, want.Count(table.Name), got.Count(table.Name), table.Name)
 		var rows, mine []catalog.Row
@@ -128,7 +130,7 @@ func sameAnswers(t testing.TB, want *memory.Catalogue, got *store.View) {
 			mine = append(mine, r)
 		}
 		if d := cmp.Diff(rows, mine); d != "" {
-			t.Fatalf("%s: rows differ:\n%s", table.Name, d)
+			require.Fail(t, table.Name+": rows differ", d)
 		}
 		ask := []string{"", "\x00", "~", "zzzz"}
 		cells := map[string][]string{}
@@ -147,7 +149,7 @@ func sameAnswers(t testing.TB, want *memory.Catalogue, got *store.View) {
 			g, err := got.Group(table, k)
 			require.NoError(t, err)
 			if d := cmp.Diff(w, g); d != "" {
-				t.Fatalf("%s: group %q differs:\n%s", table.Name, k, d)
+				require.Fail(t, fmt.Sprintf("%s: group %q differs", table.Name, k), d)
 			}
 			wk, wok, _ := want.Seek(table, k)
 			gk, gok, err := got.Seek(table, k)
@@ -160,9 +162,69 @@ func sameAnswers(t testing.TB, want *memory.Catalogue, got *store.View) {
 				require.NoError(t, want.Referring(table, column, key, func(k string) bool { w = append(w, k); return true }))
 				require.NoError(t, got.Referring(table, column, key, func(k string) bool { g = append(g, k); return true }))
 				if d := cmp.Diff(w, g); d != "" {
-					t.Fatalf("%s: groups with %s %q differ:\n%s", table.Name, column, key, d)
+					require.Fail(t, fmt.Sprintf("%s: groups with %s %q differ", table.Name, column, key), d)
 				}
 			}
 		}
 	}
+}
+
+// Several views of one store answer at once.
+func TestViewsAtOnce(t *testing.T) {
+	feed := newSynthetic(t, 300, false)
+	s, _ := catalogtest.Store(t, feed)
+	fits := catalog.TableByName(catalog.TFits)
+	var g sync.WaitGroup
+	for range 8 {
+		g.Go(func() {
+			v, err := s.Head()
+			if err != nil {
+				t.Error(err)
+				return
+			}
+			for i := range 300 {
+				rows, err := v.Group(fits, catalog.MakeKey("VARIANT", catalog.Fold(feed.variant(i))))
+				if err != nil || len(rows) != fitsPerVariant {
+					t.Error(len(rows), err)
+				}
+				n := 0
+				if err := v.Referring(fits, "part", "P000003", func(string) bool { n++; return n < 5 }); err != nil || n != 5 {
+					t.Error(n, err)
+				}
+			}
+			if err := v.Close(); err != nil {
+				t.Error(err)
+			}
+		})
+	}
+	g.Wait()
+}
+
+// Look-ups go on between the steps of a walk and of a reverse look-up.
+func TestLookUpsBetween(t *testing.T) {
+	s, _ := catalogtest.Store(t, newSynthetic(t, 300, false))
+	v := head(t, s)
+	fits, variants := catalog.TableByName(catalog.TFits), catalog.TableByName(catalog.TVariants)
+	n := 0
+	for r, err := range v.Rows(variants) {
+		require.NoError(t, err)
+		n++
+		key := catalog.MakeKey("VARIANT", r.(*catalog.Variant).Variant.Key())
+		rows, err := v.Group(fits, key)
+		require.NoError(t, err)
+		require.Len(t, rows, fitsPerVariant)
+		_, err = v.Group(variants, "none")
+		require.NoError(t, err)
+	}
+	require.Equal(t, 300, n)
+	var outer []string
+	require.NoError(t, v.Referring(fits, "part", "P000003", func(k string) bool {
+		outer = append(outer, k)
+		var inner []string
+		require.NoError(t, v.Referring(fits, "part", "P000003", func(k string) bool { inner = append(inner, k); return len(inner) < 7 }))
+		require.Len(t, inner, 7)
+		return true
+	}))
+	require.True(t, slices.IsSorted(outer))
+	require.Greater(t, len(outer), 100)
 }
