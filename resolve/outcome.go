@@ -83,7 +83,7 @@ func (r *reader) outcomes(v *variant, role *catalog.Role, roleKey string, k know
 	if len(res) > 1 {
 		same := true
 		for _, c := range res[1:] {
-			if c.o.groupKey() != res[0].o.groupKey() {
+			if !c.o.answersLike(res[0].o) {
 				same = false
 				break
 			}
@@ -607,6 +607,30 @@ func (r *reader) fluidOutcome(v *variant, role *catalog.Role, roleKey string, o 
 		o.reasons = append(o.reasons, Reason{Code: ReasonNoFluid, Variant: v.row.Variant, Role: f.Role, Spec: f.Spec})
 	}
 	return nil
+}
+
+// answersLike tells whether two outcomes answer every question alike. That is
+// more than being one group: the same choices can have other ranks and steps
+// (V1), come from other stated parts or leave out others (V4), and nothing can
+// fit because the unit takes none or because all is ruled out (V3).
+func (o *outcome) answersLike(p *outcome) bool {
+	if o.groupKey() != p.groupKey() || (o.none == nil) != (p.none == nil) || len(o.out) != len(p.out) {
+		return false
+	}
+	for k := range o.out {
+		if p.out[k] == nil {
+			return false
+		}
+	}
+	for i := range o.lines {
+		// Both are in the order of rank and steps, so like stands beside like.
+		if !slices.EqualFunc(o.lines[i].Choices, p.lines[i].Choices, func(a, b Choice) bool {
+			return a.Rank == b.Rank && a.Steps == b.Steps && a.key() == b.key()
+		}) {
+			return false
+		}
+	}
+	return slices.EqualFunc(o.stated, p.stated, func(a, b statedPart) bool { return a.key == b.key })
 }
 
 // groupKey gives the text by which two outcomes are one group (V2).
