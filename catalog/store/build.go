@@ -145,11 +145,7 @@ func (b *build) guard(fault bool, err *error) {
 func (b *build) reader(m *madeTable) *generation {
 	if m.epoch != b.w.epoch {
 		m.gen = openGeneration(m.known, func(name string) *bolt.Bucket {
-			g := b.w.tx.Bucket([]byte(m.known.layout.name))
-			if g == nil {
-				return nil
-			}
-			return g.Bucket([]byte(name))
+			return b.w.tx.Bucket([]byte(partName(m.known.layout.name, name)))
 		})
 		m.epoch = b.w.epoch
 	}
@@ -257,7 +253,7 @@ func (b *build) complete(e *Edition, drop map[int]bool, tell func(Progress)) err
 			return err
 		}
 		key := editionKey(r.Number)
-		if err := b.w.put(sealRecord(editionsBucket, key, body), key, editionsBucket); err != nil {
+		if err := b.w.put(editionsBucket, key, sealRecord(editionsBucket, key, body)); err != nil {
 			return err
 		}
 	}
@@ -307,8 +303,7 @@ func (b *build) copyGeneration(of TableOf, tell func(Progress)) error {
 			defer s.guard(debug.SetPanicOnFault(true), &err)
 			var e entry
 			if from == nil {
-				b := s.subBucket(b.head.view.tx, name, bucket)
-				from = &sealed{name: name + "/" + bucket, salt: saltOf(name, bucket), cursor: b.Cursor()}
+				from = s.part(v.tx, name, bucket)
 				e = from.first()
 			} else {
 				e = from.next()
@@ -346,31 +341,21 @@ func (b *build) copyGeneration(of TableOf, tell func(Progress)) error {
 	if err != nil {
 		return err
 	}
-	return b.w.put(about, []byte(aboutKey), name)
+	return b.w.put(aboutBucket, []byte(name), about)
 }
 
-// generationBuckets gives the names of the buckets of a generation.
+// generationBuckets gives the names of the parts of a generation.
 func (s *Store) generationBuckets(tx *bolt.Tx, name string) (out []string, err error) {
 	defer s.guard(debug.SetPanicOnFault(true), &err)
-	b := s.subBucket(tx, name)
-	if b == nil {
-		damaged("the part %s is missing", name)
-	}
-	about := openRecord(name, []byte(aboutKey), b.Get([]byte(aboutKey)))
 	var a struct {
 		Reverse []string `json:"reverse"`
 	}
-	if err := json.Unmarshal(about, &a); err != nil {
+	if err := json.Unmarshal(s.about(tx, name), &a); err != nil {
 		damaged("the description of %s cannot be read: %v", name, err)
 	}
 	out = []string{rowsBucket, orderBucket, wordsBucket}
 	for _, r := range a.Reverse {
 		out = append(out, byBucket+r)
-	}
-	for _, n := range out {
-		if s.subBucket(tx, name, n) == nil {
-			damaged("the part %s of %s is missing", n, name)
-		}
 	}
 	return out, nil
 }
@@ -378,7 +363,5 @@ func (s *Store) generationBuckets(tx *bolt.Tx, name string) (out []string, err e
 // generationAbout gives the description of a generation as it is kept.
 func (s *Store) generationAbout(tx *bolt.Tx, name string) (value []byte, err error) {
 	defer s.guard(debug.SetPanicOnFault(true), &err)
-	value = slices.Clone(s.subBucket(tx, name).Get([]byte(aboutKey)))
-	openRecord(name, []byte(aboutKey), value)
-	return value, nil
+	return sealRecord(aboutBucket, []byte(name), s.about(tx, name)), nil
 }

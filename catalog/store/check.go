@@ -9,6 +9,7 @@ import (
 	"hash/maphash"
 	"runtime/debug"
 	"slices"
+	"strings"
 
 	bolt "go.etcd.io/bbolt"
 
@@ -124,13 +125,17 @@ func (s *Store) checkBuckets(held []TableOf) (err error) {
 		return err
 	}
 	defer func() { _ = tx.Rollback() }()
-	names := []string{headBucket, editionsBucket}
+	generations := map[string]bool{}
 	for _, of := range held {
-		names = append(names, generationName(of.Table, of.Generation))
+		generations[generationName(of.Table, of.Generation)] = true
 	}
 	return tx.ForEach(func(name []byte, _ *bolt.Bucket) error {
-		if !slices.Contains(names, string(name)) {
-			damaged("the part %q belongs to no edition", name)
+		switch n := string(name); n {
+		case headBucket, editionsBucket, aboutBucket:
+		default:
+			if g, _, ok := strings.Cut(n, "/"); !ok || !generations[g] {
+				damaged("the part %q belongs to no edition", n)
+			}
 		}
 		return nil
 	})
@@ -375,7 +380,7 @@ func (s *Store) checkGenerationEntries(ctx context.Context, name string, of Tabl
 		some := func() (e entry, err error) {
 			defer s.guard(debug.SetPanicOnFault(true), &err)
 			if list == nil {
-				list = &sealed{name: name + "/" + b, salt: saltOf(name, b), cursor: s.subBucket(tx, name, b).Cursor()}
+				list = s.part(tx, name, b)
 				e = list.first()
 			} else {
 				e = list.next()

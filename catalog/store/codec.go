@@ -25,7 +25,7 @@ import (
 // follows only where the row spells it otherwise than the first row does; of
 // the other columns exactly the cells that are not empty follow.
 
-// about describes a generation: the record by which a later program reads it
+// about describes a generation: the record in the bucket aboutBucket by which a later program reads it
 // whose tables have more columns.
 type about struct {
 	Table   string   `json:"table"`
@@ -41,7 +41,7 @@ type about struct {
 }
 
 const (
-	aboutKey     = "about"
+	aboutBucket  = "generations"
 	rowsBucket   = "rows"
 	wordsBucket  = "words"
 	orderBucket  = "order"

@@ -17,23 +17,24 @@
 // by a lock on catalog.lock for the whole of a change; readers take no part in
 // that.
 //
-// Inside are three kinds of buckets:
+// Inside are these buckets, none within another, so that bbolt can keep small
+// ones together in a page:
 //
 //   - "platewright" with one record: format, fold rule, head edition, digest.
 //   - "editions": for each edition ever made its manifest, by number. A dropped
 //     edition leaves its stub, so that the chain of digests stays whole.
-//   - "TABLE.N", a generation: the rows of one table as one edition brought
-//     them. Editions share generations. It holds the record "about" and the
-//     buckets "rows" (group key to the group's rows), "words" (texts that
-//     repeat, by column and number), "order" (every 32nd group key) and
-//     "by.COLUMN" (cell key to the groups that hold it).
+//   - "generations": by name what a generation is. A generation, TABLE.N, is the
+//     rows of one table as one edition brought them. Editions share them.
+//   - "TABLE.N/rows" (group key to the group's rows), "TABLE.N/words" (texts that
+//     repeat, by column and number), "TABLE.N/order" (every 32nd group key) and
+//     "TABLE.N/by.COLUMN" (cell key to the groups that hold it).
 //
 // # Integrity
 //
 // bbolt does not notice a flipped bit in a data page, and a flipped key in a
-// branch page makes a key that is there look absent. Therefore each entry of the
-// buckets above carries a CRC-32C over the names of its generation and bucket,
-// its key and its payload, and its own ordinal in the bucket. The last entry is a sentinel
+// branch page makes a key that is there look absent. Therefore each record
+// carries a CRC-32C over the name of its bucket, its key and its payload, and
+// each entry of a generation's buckets its own ordinal in the bucket. The last entry is a sentinel
 // that carries the count. A look-up that finds nothing proves it: the entry that
 // follows and the one before it must be sound, must enclose the key, and their
 // ordinals must be neighbours. A walk demands each ordinal. Before a bucket is

@@ -248,7 +248,8 @@ func (g *generationWriter) close(generation int) (TableOf, error) {
 	if err != nil {
 		return fail(err)
 	}
-	if err := g.w.put(sealRecord(g.l.name, []byte(aboutKey), body), []byte(aboutKey), g.l.name); err != nil {
+	key := []byte(g.l.name)
+	if err := g.w.put(aboutBucket, key, sealRecord(aboutBucket, key, body)); err != nil {
 		return fail(err)
 	}
 	return TableOf{Table: a.Table, Generation: generation, Rows: a.Rows, Groups: a.Groups, Digest: string(a.Digest)}, nil

@@ -34,6 +34,26 @@ type ImportOptions struct {
 	// Progress is called every few ten thousand rows, several times a second,
 	// never twice at once.
 	Progress func(Progress)
+
+	limits limits
+}
+
+// limits are what an import may take of memory. The zero value has the usual
+// ones; tests set lower ones.
+type limits struct {
+	memory int // bytes of rows kept in memory until they are merged
+	piece  int // bytes of rows sorted at once
+}
+
+func (l limits) spill(dir string) *spill {
+	s := &spill{dir: dir, left: 48 << 20, piece: 4 << 20}
+	if l.memory > 0 {
+		s.left = l.memory
+	}
+	if l.piece > 0 {
+		s.piece = l.piece
+	}
+	return s
 }
 
 // Stage is what an import is doing.
@@ -126,7 +146,7 @@ type laterReference struct {
 func (b *build) importFeed(feed catalog.Feed, opts ImportOptions) (Result, error) {
 	im := &importer{build: b, opts: opts, intakes: map[string]*intake{}, shrunk: map[string]bool{},
 		refs: map[string]*referenceTarget{}, scratch: map[*catalog.Table]catalog.Row{}}
-	sp := &spill{dir: b.dir, left: memoryBudget}
+	sp := opts.limits.spill(b.dir)
 	defer func() { b.onClose = append(b.onClose, sp.close) }()
 
 	var tables []*catalog.Table
@@ -186,10 +206,7 @@ func (im *importer) read(ctx context.Context, feed catalog.Feed, tables []*catal
 	}
 }
 
-const (
-	progressRows = 20_000
-	memoryBudget = 48 << 20 // bytes of rows kept in memory until they are merged
-)
+const progressRows = 20_000
 
 func (im *importer) tell(p Progress) {
 	if im.opts.Progress == nil {
@@ -237,7 +254,7 @@ func (im *importer) table(t *catalog.Table, in *intake) error {
 			return nil
 		}
 		// Nothing comes: only the references are looked at.
-		in = newIntake(t, &spill{})
+		in = newIntake(t, im.opts.limits.spill(im.dir))
 		if err := in.runs.close(nil); err != nil {
 			return err
 		}
@@ -337,7 +354,7 @@ func (im *importer) stream(p *pass) (bool, error) {
 // write writes a new generation of a table from a pass over it.
 func (im *importer) write(p *pass) (err error) {
 	l := layoutOf(p.t, im.nextGeneration)
-	lists := &spill{dir: im.dir, left: memoryBudget / 4}
+	lists := im.opts.limits.spill(im.dir)
 	defer func() { err = errors.Join(err, lists.close()) }()
 	p.write = im.w.generation(l, p.in.words, lists)
 	if err := im.pass(p); err != nil {

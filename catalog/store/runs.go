@@ -45,11 +45,10 @@ type piece struct {
 	first, last []byte
 }
 
-const pieceBytes = 4 << 20
-
 // spill is the memory and the file that the runs of one import share.
 type spill struct {
-	dir string
+	dir   string
+	piece int // bytes of a piece
 
 	mu   sync.Mutex
 	left int // bytes of memory that may still be kept
@@ -112,7 +111,7 @@ func (r *runs) add(key, body []byte) error {
 	if r.cur == nil {
 		n := 64 << 10
 		if len(r.pieces) > 0 { // a large table: no growing step by step
-			n = pieceBytes + n
+			n += r.spill.piece
 		}
 		r.cur = r.spill.buffer(n)
 	}
@@ -124,7 +123,7 @@ func (r *runs) add(key, body []byte) error {
 		r.last = append(r.last[:0], key...)
 	}
 	r.count++
-	if len(r.cur) >= pieceBytes {
+	if len(r.cur) >= r.spill.piece {
 		return r.flush()
 	}
 	return nil

@@ -15,8 +15,8 @@ import (
 //	key -> CRC-32C (4 bytes, little-endian) | ordinal (uvarint) | payload
 //
 // and the last one has the key sentinel and the number of the others as its
-// ordinal. The checksum covers the names of generation and bucket (as its
-// start value), the key and everything behind itself.
+// ordinal. The checksum covers the name of the bucket (as its start value),
+// the key and everything behind itself.
 
 var castagnoli = crc32.MakeTable(crc32.Castagnoli)
 
@@ -24,14 +24,13 @@ var castagnoli = crc32.MakeTable(crc32.Castagnoli)
 // below 0xff.
 var sentinel = []byte{0xff, 0xff}
 
-func saltOf(names ...string) uint32 {
-	sum := uint32(0)
-	for _, n := range names {
-		sum = crc32.Update(sum, castagnoli, []byte(n))
-		sum = crc32.Update(sum, castagnoli, []byte{0})
-	}
-	return sum
+// saltOf gives the start value of the checksums in a bucket.
+func saltOf(bucket string) uint32 {
+	return crc32.Update(0, castagnoli, []byte(bucket+"\x00"))
 }
+
+// partName gives the name of the bucket of a part of a generation.
+func partName(generation, part string) string { return generation + "/" + part }
 
 func entrySum(salt uint32, key, rest []byte) uint32 {
 	return crc32.Update(crc32.Update(salt, castagnoli, key), castagnoli, rest)
@@ -40,7 +39,7 @@ func entrySum(salt uint32, key, rest []byte) uint32 {
 // sealWriter writes one sealed bucket.
 type sealWriter struct {
 	w       *fileWriter
-	path    []string // of the bucket
+	name    string // of the bucket
 	salt    uint32
 	ordinal uint64
 	last    []byte
@@ -50,7 +49,8 @@ type sealWriter struct {
 }
 
 func (w *fileWriter) seal(generation, name string) *sealWriter {
-	return &sealWriter{w: w, path: []string{generation, name}, salt: saltOf(generation, name), epoch: -1}
+	name = partName(generation, name)
+	return &sealWriter{w: w, name: name, salt: saltOf(name), epoch: -1}
 }
 
 func (s *sealWriter) add(key, payload []byte) error {
@@ -86,7 +86,7 @@ func (s *sealWriter) close() error {
 // until the batch is committed.
 func (s *sealWriter) raw(key, value []byte) error {
 	if s.epoch != s.w.epoch {
-		b, err := s.w.bucket(s.path...)
+		b, err := s.w.bucket(s.name)
 		if err != nil {
 			return err
 		}
@@ -99,6 +99,10 @@ func (s *sealWriter) raw(key, value []byte) error {
 }
 
 func uvarintLen(v uint64) int { return (bits.Len64(v|1) + 6) / 7 }
+
+func newSealed(b *bolt.Bucket, name string) *sealed {
+	return &sealed{name: name, salt: saltOf(name), cursor: b.Cursor()}
+}
 
 // sealed reads one sealed bucket. What is wrong with it is a panic with damage.
 type sealed struct {

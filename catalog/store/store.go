@@ -128,7 +128,7 @@ func (s *Store) readHead() (err error) {
 		return err
 	}
 	defer func() { _ = tx.Rollback() }() // a read transaction has nothing to lose
-	b := s.subBucket(tx, headBucket)
+	b := s.bucket(tx, headBucket)
 	if b == nil {
 		return &NotOursError{s.path, "it is a database of another program", mendNotOurs}
 	}
@@ -198,31 +198,49 @@ func (s *Store) damage(r any) error {
 	return &DamagedError{s.path, fmt.Sprintf("its pages cannot be read (%v)", r), mendDamaged}
 }
 
-// subBucket opens a bucket whose branch pages are known to form a tree.
-func (s *Store) subBucket(tx *bolt.Tx, path ...string) *bolt.Bucket {
-	b := tx.Bucket([]byte(path[0]))
-	for i := 0; ; i++ {
-		if b == nil {
-			return nil
-		}
-		if root := uint64(b.Root()); root != 0 {
-			s.mu.Lock()
-			ok := s.sound[root]
-			s.mu.Unlock()
-			if !ok {
-				if err := newPageFile(s.file, s.meta).skeleton(root); err != nil {
-					damaged("%v", err)
-				}
-				s.mu.Lock()
-				s.sound[root] = true
-				s.mu.Unlock()
-			}
-		}
-		if i+1 == len(path) {
-			return b
-		}
-		b = b.Bucket([]byte(path[i+1]))
+// bucket opens a bucket whose branch pages are known to form a tree, nil for
+// none.
+func (s *Store) bucket(tx *bolt.Tx, name string) *bolt.Bucket {
+	b := tx.Bucket([]byte(name))
+	if b == nil {
+		return nil
 	}
+	root := uint64(b.Root())
+	if root == 0 {
+		return b // it lies within a page
+	}
+	s.mu.Lock()
+	ok := s.sound[root]
+	s.mu.Unlock()
+	if !ok {
+		if err := newPageFile(s.file, s.meta).skeleton(root); err != nil {
+			damaged("%v", err)
+		}
+		s.mu.Lock()
+		s.sound[root] = true
+		s.mu.Unlock()
+	}
+	return b
+}
+
+// part opens a part of a generation.
+func (s *Store) part(tx *bolt.Tx, generation, part string) *sealed {
+	name := partName(generation, part)
+	b := s.bucket(tx, name)
+	if b == nil {
+		damaged("the part %s of %s is missing", part, generation)
+	}
+	return newSealed(b, name)
+}
+
+// about gives the description of a generation.
+func (s *Store) about(tx *bolt.Tx, generation string) []byte {
+	b := s.bucket(tx, aboutBucket)
+	if b == nil {
+		damaged("the list of generations is missing")
+	}
+	key := []byte(generation)
+	return openRecord(aboutBucket, key, b.Get(key))
 }
 
 func (s *Store) readEdition(tx *bolt.Tx, n int) *editionRecord {
@@ -232,7 +250,7 @@ func (s *Store) readEdition(tx *bolt.Tx, n int) *editionRecord {
 	if r != nil {
 		return r
 	}
-	b := s.subBucket(tx, editionsBucket)
+	b := s.bucket(tx, editionsBucket)
 	if b == nil {
 		damaged("the list of editions is missing")
 	}
@@ -323,12 +341,8 @@ func (s *Store) generation(tx *bolt.Tx, t *catalog.Table, of TableOf) (*generati
 	k := s.known[name]
 	s.mu.Unlock()
 	if k == nil {
-		b := s.subBucket(tx, name)
-		if b == nil {
-			damaged("the rows of the table %s are missing", t.Name)
-		}
 		var a about
-		if err := json.Unmarshal(openRecord(name, []byte(aboutKey), b.Get([]byte(aboutKey))), &a); err != nil {
+		if err := json.Unmarshal(s.about(tx, name), &a); err != nil {
 			damaged("the description of %s cannot be read: %v", name, err)
 		}
 		if a.Table != t.Name || a.Rows != of.Rows || a.Groups != of.Groups || string(a.Digest) != of.Digest {
@@ -343,7 +357,7 @@ func (s *Store) generation(tx *bolt.Tx, t *catalog.Table, of TableOf) (*generati
 		s.known[name] = k
 		s.mu.Unlock()
 	}
-	return openGeneration(k, func(bucket string) *bolt.Bucket { return s.subBucket(tx, name, bucket) }), nil
+	return openGeneration(k, func(part string) *bolt.Bucket { return s.bucket(tx, partName(name, part)) }), nil
 }
 
 // openGeneration makes a reader of a generation whose buckets bucket opens.
@@ -354,7 +368,7 @@ func openGeneration(k *knownGeneration, bucket func(name string) *bolt.Bucket) *
 		if b == nil {
 			damaged("the part %s of %s is missing", name, g.name)
 		}
-		return &sealed{name: g.name + "/" + name, salt: saltOf(g.name, name), cursor: b.Cursor()}
+		return newSealed(b, partName(g.name, name))
 	}
 	g.rows = g.seal(rowsBucket)
 	return g

@@ -1,11 +1,11 @@
 package store
 
 import (
+	"bytes"
 	"errors"
 	"os"
 
 	bolt "go.etcd.io/bbolt"
-	berrors "go.etcd.io/bbolt/errors"
 )
 
 const (
@@ -78,14 +78,8 @@ func (w *fileWriter) alloc(n int) []byte {
 }
 
 // bucket opens or makes a bucket for appending.
-func (w *fileWriter) bucket(path ...string) (*bolt.Bucket, error) {
-	b, err := w.tx.CreateBucketIfNotExists([]byte(path[0]))
-	for _, name := range path[1:] {
-		if err != nil {
-			return nil, err
-		}
-		b, err = b.CreateBucketIfNotExists([]byte(name))
-	}
+func (w *fileWriter) bucket(name string) (*bolt.Bucket, error) {
+	b, err := w.tx.CreateBucketIfNotExists([]byte(name))
 	if err != nil {
 		return nil, err
 	}
@@ -102,8 +96,8 @@ func (w *fileWriter) added(n int) error {
 }
 
 // put writes a single record.
-func (w *fileWriter) put(value []byte, key []byte, path ...string) error {
-	b, err := w.bucket(path...)
+func (w *fileWriter) put(bucket string, key, value []byte) error {
+	b, err := w.bucket(bucket)
 	if err != nil {
 		return err
 	}
@@ -115,12 +109,16 @@ func (w *fileWriter) put(value []byte, key []byte, path ...string) error {
 
 // drop removes a generation written by this writer.
 func (w *fileWriter) drop(generation string) error {
-	err := w.tx.DeleteBucket([]byte(generation))
-	if errors.Is(err, berrors.ErrBucketNotFound) {
-		return nil
+	var names [][]byte
+	prefix := []byte(partName(generation, ""))
+	c := w.tx.Cursor()
+	for k, _ := c.Seek(prefix); bytes.HasPrefix(k, prefix); k, _ = c.Next() {
+		names = append(names, bytes.Clone(k))
 	}
-	if err != nil {
-		return err
+	for _, n := range names {
+		if err := w.tx.DeleteBucket(n); err != nil {
+			return err
+		}
 	}
 	return w.commit()
 }
