@@ -314,8 +314,8 @@ func (r *reader) loadMarks() error {
 	return nil
 }
 
-// loadAssemblies reads the assemblies, the root first and each one after the
-// one that it follows.
+// loadAssemblies reads the assemblies: the root, those that follow it in the
+// order of their keys, those that follow these, and so on.
 func (r *reader) loadAssemblies() error {
 	if r.assemblies != nil {
 		return nil
@@ -329,11 +329,12 @@ func (r *reader) loadAssemblies() error {
 	for len(out) < len(all) {
 		before := len(out)
 		for _, a := range all {
-			k := catalog.Fold(a.Assembly)
-			if !done[k] && (a.Follows == "" || done[catalog.Fold(a.Follows)]) {
-				done[k] = true
+			if !done[catalog.Fold(a.Assembly)] && (a.Follows == "" || done[catalog.Fold(a.Follows)]) {
 				out = append(out, a)
 			}
+		}
+		for _, a := range out[before:] {
+			done[catalog.Fold(a.Assembly)] = true
 		}
 		if len(out) == before {
 			return &CatalogueError{Table: catalog.TAssemblies, Row: all[0].Assembly, What: "the assemblies do not lead to a root"}
