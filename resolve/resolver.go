@@ -232,7 +232,10 @@ func (d *decider) askRoles() error {
 		d.asked = append(d.asked, askedRole{role, key, need, why})
 		return true
 	}
-	for _, w := range d.q.Work {
+	// In whatever order scopes are named, the first by key says why.
+	scopes := slices.Clone(d.q.Work)
+	slices.SortStableFunc(scopes, func(a, b string) int { return strings.Compare(catalog.Fold(a), catalog.Fold(b)) })
+	for _, w := range scopes {
 		key := catalog.Fold(w)
 		scope, err := d.r.work(key)
 		if err != nil {
