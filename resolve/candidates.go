@@ -26,7 +26,10 @@ type assemblyWork struct {
 	tooMany  bool
 	known    known
 	excluded []Reason
-	universe []string // keys of the families where no reading names variants
+	universe []string                     // keys of the families where no reading names variants
+	apart    bool                         // mixed: it shares no variant with the assembly that it follows (C8)
+	clashes  []clash                      // what is given and read and differs (C4)
+	spelled  struct{ serial, built bool } // labels of its own spell several, so none is known
 }
 
 // readWork is a reading with the variants that it allows.
@@ -36,7 +39,8 @@ type readWork struct {
 	fields   map[string]string
 	outcome  plate.Outcome
 	allowed  map[string]*variant
-	order    []string // keys of allowed, sorted
+	texts    map[string][]string // the texts that name each of allowed
+	order    []string            // keys of allowed, sorted
 	matches  []*plate.Match
 	overflow bool // more variants than are worked through
 	serial   catalog.Serial
@@ -235,7 +239,7 @@ func (d *decider) readFields(as *assemblyWork) (*readWork, error) {
 
 // addReading looks up what a reading can mean and files it under its assembly.
 func (d *decider) addReading(as *assemblyWork, rw *readWork) error {
-	rw.allowed = map[string]*variant{}
+	rw.allowed, rw.texts = map[string]*variant{}, map[string][]string{}
 	rw.out.Assembly = as.row.Assembly
 	serials, builts, first := map[string]bool{}, map[catalog.Span[int32]]bool{}, true
 	for i := range rw.outcome.Matches {
@@ -347,7 +351,8 @@ func (d *decider) near(as *assemblyWork, rw *readWork) error {
 func (d *decider) find(rw *readWork, m *plate.Match) (int, error) {
 	n := 0
 	seen := map[string]bool{}
-	add := func(key string, v *variant) {
+	add := func(text, key string, v *variant) {
+		rw.texts[key] = append(rw.texts[key], text)
 		if seen[key] {
 			return
 		}
@@ -375,7 +380,7 @@ func (d *decider) find(rw *readWork, m *plate.Match) (int, error) {
 			return false
 		}
 		if v != nil && d.r.fold(v.row.Layout) == layout {
-			add(key, v)
+			add(key, key, v)
 		}
 		return !rw.overflow
 	})
@@ -399,7 +404,7 @@ func (d *decider) find(rw *readWork, m *plate.Match) (int, error) {
 				return false
 			}
 			if v != nil {
-				add(key, v)
+				add(text, key, v)
 			}
 		}
 		return !rw.overflow
@@ -574,17 +579,26 @@ func (d *decider) setSerial(as *assemblyWork, root bool) {
 		}
 	}
 	if !root {
+		// Labels that spell different ones spell none, in whatever order they
+		// were read.
+		for _, rw := range as.readings {
+			if rw.serial != 0 && rw.serial != as.known.serial {
+				as.known.serial, as.spelled.serial = 0, true
+				break
+			}
+		}
+		for _, rw := range as.readings {
+			if rw.built.From != 0 && rw.built != as.known.built {
+				as.known.built, as.spelled.built = catalog.Span[int32]{}, true
+				break
+			}
+		}
 		return
-	}
-	again := func(kind StatementKind, given string, rw *readWork) {
-		d.dec.Conflicts = append(d.dec.Conflicts, Conflict{Assembly: as.row.Assembly, Statements: []Statement{
-			{Kind: StatementReading, Text: rw.out.Text}, {Kind: kind, Text: given}}})
-		as.basis = BasisConflict
 	}
 	if s := d.q.Serial; s != 0 {
 		for _, rw := range as.readings {
 			if rw.serial != 0 && rw.serial != s {
-				again(StatementSerial, s.String(), rw)
+				as.clashes = append(as.clashes, clash{rw, StatementSerial})
 			}
 		}
 		as.known.serial = s
@@ -596,7 +610,7 @@ func (d *decider) setSerial(as *assemblyWork, root bool) {
 				continue
 			}
 			if !rw.built.Overlaps(span) {
-				again(StatementBuilt, b.String(), rw)
+				as.clashes = append(as.clashes, clash{rw, StatementBuilt})
 			} else {
 				// Both are known; the days that both allow are left.
 				span = catalog.Span[int32]{From: max(span.From, rw.built.From), To: min(span.To, rw.built.To)}
@@ -606,10 +620,14 @@ func (d *decider) setSerial(as *assemblyWork, root bool) {
 	}
 }
 
+// clash is a reading that spells another serial number or build date than the
+// one given.
+type clash struct {
+	read *readWork
+	kind StatementKind
+}
+
 func (d *decider) candidatesOf(as *assemblyWork, root bool) error {
-	if as.basis == BasisConflict {
-		return nil
-	}
 	ev := d.evidenceOf(as, root)
 	own := len(as.readings) > 0 || len(as.marks) > 0
 	var above *assemblyWork
@@ -618,9 +636,6 @@ func (d *decider) candidatesOf(as *assemblyWork, root bool) error {
 		if !own {
 			as.cands, as.total, as.tooMany = above.cands, above.total, above.tooMany
 			as.basis = BasisAsBuilt
-			if above.basis == BasisFamily || above.basis == BasisNone || above.basis == BasisConflict {
-				as.basis = above.basis
-			}
 			d.inherit(as, above)
 			return nil
 		}
@@ -681,6 +696,9 @@ func (d *decider) candidatesOf(as *assemblyWork, root bool) error {
 		}
 	}
 
+	if len(as.clashes) > 0 {
+		left, as.total, as.tooMany = nil, 0, false
+	}
 	if len(left) == 0 && len(ev) > 0 {
 		as.basis = BasisConflict
 		return d.conflict(as, ev)
@@ -716,7 +734,7 @@ func (d *decider) candidatesOf(as *assemblyWork, root bool) error {
 		d.inherit(as, above)
 		return nil
 	}
-	as.cands = left
+	as.cands, as.apart = left, true
 	if d.dec.Mixed == nil {
 		d.dec.Mixed = &Mixed{Parts: []MixedPart{mixedPart(above)}}
 	}
@@ -727,10 +745,10 @@ func (d *decider) candidatesOf(as *assemblyWork, root bool) error {
 // inherit takes serial number and build date over from the assembly that as
 // follows, where its own label does not spell them.
 func (d *decider) inherit(as, above *assemblyWork) {
-	if as.known.serial == 0 {
+	if as.known.serial == 0 && !as.spelled.serial {
 		as.known.serial = above.known.serial
 	}
-	if as.known.built.From == 0 {
+	if as.known.built.From == 0 && !as.spelled.built {
 		as.known.built = above.known.built
 	}
 }
@@ -850,7 +868,20 @@ func (d *decider) conflict(as *assemblyWork, ev []*evidence) error {
 	if err != nil {
 		return err
 	}
+	var clashing []uint16
+	for _, c := range as.clashes {
+		var mask uint16
+		for i, e := range ev {
+			if e.read == c.read || e.st.Kind == c.kind {
+				mask |= 1 << i
+			}
+		}
+		clashing = append(clashing, mask)
+	}
 	possible := func(set uint16) bool {
+		if slices.ContainsFunc(clashing, func(c uint16) bool { return c&^set == 0 }) {
+			return false
+		}
 		for m := range masks {
 			if set&^m == 0 {
 				return true

@@ -28,10 +28,12 @@ type check struct {
 	answers []answer
 }
 
-// answer is a possible answer to a check: it leaves some of the worlds.
+// answer is a possible answer to a check: it leaves some of the worlds. Of
+// assemblies on which the check does not bear it can still leave only those
+// worlds that speak of the mark themselves.
 type answer struct {
 	show  CheckAnswer
-	leave func(c *candidateOutcome) bool
+	leave func(c *candidateOutcome, bears bool) bool
 }
 
 // nextCheck finds the check that settles the most asked roles per minute (N1).
@@ -69,7 +71,7 @@ func (d *decider) nextCheck() error {
 		a.Settles, a.Unsettled, a.Leaves = []string{}, []string{}, []catalog.VariantCode{}
 		left := map[catalog.VariantCode]bool{}
 		for _, role := range open {
-			cos := d.left(&checks[best].answers[i], role)
+			cos := d.left(&checks[best], i, role)
 			for _, c := range cos {
 				if !left[c.v.row.Variant] && len(left) < maxListed {
 					left[c.v.row.Variant] = true
@@ -96,14 +98,35 @@ func (d *decider) nextCheck() error {
 }
 
 // left gives the worlds of a role that an answer leaves.
-func (d *decider) left(a *answer, role askedRole) []candidateOutcome {
+func (d *decider) left(c *check, answer int, role askedRole) []candidateOutcome {
 	var out []candidateOutcome
+	bears := d.bears(c, role)
 	for i := range d.outcomes[role.key] {
-		if a.leave(&d.outcomes[role.key][i]) {
+		if c.answers[answer].leave(&d.outcomes[role.key][i], bears) {
 			out = append(out, d.outcomes[role.key][i])
 		}
 	}
 	return out
+}
+
+// bears tells whether what a check finds can take candidates from a role.
+func (d *decider) bears(c *check, role askedRole) bool {
+	return d.bearsOn(catalog.Fold(c.next.Assembly), d.assembly(role.role.assembly))
+}
+
+// bearsOn tells whether evidence of an assembly bears on the candidates of as:
+// its own does, and that of the assembly that it follows, unless it is apart
+// from it (C8).
+func (d *decider) bearsOn(assembly string, as *assemblyWork) bool {
+	for ; as != nil; as = d.assembly(as.follows) {
+		if as.key == assembly {
+			return true
+		}
+		if as.apart {
+			return false
+		}
+	}
+	return false
 }
 
 // score rates a check: roles settled in expectation for each minute, groups
@@ -140,9 +163,9 @@ func (d *decider) score(c *check, open []askedRole) (score, bool) {
 	splits := false
 	for _, role := range open {
 		cos := d.outcomes[role.key]
-		weights := weigh(cos)
+		weights, bears := weigh(cos), d.bears(c, role)
 		for i := range c.answers {
-			left := d.left(&c.answers[i], role)
+			left := d.left(c, i, role)
 			if len(left) == 0 {
 				continue
 			}
@@ -152,10 +175,10 @@ func (d *decider) score(c *check, open []askedRole) (score, bool) {
 			// A world that several answers leave counts for each with its share.
 			p := 0.0
 			for j := range cos {
-				if c.answers[i].leave(&cos[j]) {
+				if c.answers[i].leave(&cos[j], bears) {
 					n := 0
 					for k := range c.answers {
-						if c.answers[k].leave(&cos[j]) {
+						if c.answers[k].leave(&cos[j], bears) {
 							n++
 						}
 					}
@@ -195,21 +218,10 @@ func weigh(cos []candidateOutcome) []float64 {
 
 // checks lists what could still be looked at for the open roles.
 func (d *decider) checks(open []askedRole) ([]check, error) {
-	// The assemblies whose evidence bears on the open roles: their own, and
-	// those that they follow as long as no own evidence has parted them.
-	bears := map[string]bool{}
-	for _, a := range open {
-		for as := d.assembly(a.role.assembly); as != nil; as = d.assembly(as.follows) {
-			bears[as.key] = true
-			if d.dec.Mixed != nil || as.follows == "" {
-				break
-			}
-		}
-	}
 	var out []check
 	for _, m := range d.r.markOrder {
 		key := catalog.Fold(m.Mark)
-		if m.Force != catalog.Deciding || !bears[catalog.Fold(m.Assembly)] || slices.ContainsFunc(d.seen, func(s *seenMark) bool { return s.key == key }) {
+		if m.Force != catalog.Deciding || slices.ContainsFunc(d.seen, func(s *seenMark) bool { return s.key == key }) {
 			continue
 		}
 		if c, ok := d.markCheck(m, key, open); ok {
@@ -222,9 +234,7 @@ func (d *decider) checks(open []askedRole) ([]check, error) {
 		}
 	}
 	for _, as := range d.assemblies {
-		if bears[as.key] {
-			out = append(out, d.characterChecks(as, open)...)
-		}
+		out = append(out, d.characterChecks(as, open)...)
 	}
 	return out, nil
 }
@@ -236,6 +246,7 @@ func (d *decider) markCheck(m *catalog.Mark, key string, open []askedRole) (chec
 	spelled := map[string]string{}
 	other := false
 	for _, role := range open {
+		bears := d.bears(&c, role)
 		for _, co := range d.outcomes[role.key] {
 			if v, ok := co.w.value(key); ok {
 				if v == "" {
@@ -243,6 +254,9 @@ func (d *decider) markCheck(m *catalog.Mark, key string, open []askedRole) (chec
 				} else if spelled[v] == "" {
 					spelled[v] = v
 				}
+				continue
+			}
+			if !bears {
 				continue
 			}
 			for _, s := range co.v.shown(key) {
@@ -274,19 +288,19 @@ func (d *decider) markCheck(m *catalog.Mark, key string, open []askedRole) (chec
 			}
 			seen.num = n
 		}
-		c.answers = append(c.answers, answer{CheckAnswer{Value: spelled[v]}, func(co *candidateOutcome) bool {
+		c.answers = append(c.answers, answer{CheckAnswer{Value: spelled[v]}, func(co *candidateOutcome, bears bool) bool {
 			if have, ok := co.w.value(key); ok {
 				return have == v
 			}
-			return seen.compatible(co.v.shown(key))
+			return !bears || seen.compatible(co.v.shown(key))
 		}})
 	}
 	if other {
-		c.answers = append(c.answers, answer{CheckAnswer{}, func(co *candidateOutcome) bool {
+		c.answers = append(c.answers, answer{CheckAnswer{}, func(co *candidateOutcome, bears bool) bool {
 			if have, ok := co.w.value(key); ok {
 				return have == ""
 			}
-			return len(co.v.shown(key)) == 0
+			return !bears || len(co.v.shown(key)) == 0
 		}})
 	}
 	return c, true
@@ -314,7 +328,8 @@ func (d *decider) rangeCheck(kind StatementKind, open []askedRole) (check, bool)
 		return int64(co.w.built[0]), int64(co.w.built[1])
 	}
 	split := func(co *candidateOutcome) bool {
-		return slices.ContainsFunc(co.w.when, func(w When) bool { return w.Kind == kind })
+		// What the root bears tells nothing of an assembly of another unit (C4).
+		return !co.apart && slices.ContainsFunc(co.w.when, func(w When) bool { return w.Kind == kind })
 	}
 	var starts []int64
 	for _, role := range open {
@@ -349,7 +364,7 @@ func (d *decider) rangeCheck(kind StatementKind, open []askedRole) (check, bool)
 		if i+1 < len(starts) {
 			hi = before(starts[i+1])
 		}
-		c.answers = append(c.answers, answer{CheckAnswer{From: text(lo), To: text(hi)}, func(co *candidateOutcome) bool {
+		c.answers = append(c.answers, answer{CheckAnswer{From: text(lo), To: text(hi)}, func(co *candidateOutcome, _ bool) bool {
 			if !split(co) {
 				return true
 			}
@@ -383,9 +398,14 @@ func (d *decider) characterChecks(as *assemblyWork, open []askedRole) []check {
 				c := check{next: NextCheck{Kind: CheckCharacter, Assembly: as.row.Assembly, Name: f.Field, Place: f.Place + i, Effort: minutes(reviveMinutes)}}
 				var chars []byte
 				for _, role := range open {
+					if !d.bears(&c, role) {
+						continue
+					}
 					for _, co := range d.outcomes[role.key] {
-						if len(co.v.key) == len(m.Key) && set.Has(co.v.key[at]) && !slices.Contains(chars, co.v.key[at]) {
-							chars = append(chars, co.v.key[at])
+						for _, text := range rw.texts[co.v.key] {
+							if !slices.Contains(chars, text[at]) {
+								chars = append(chars, text[at])
+							}
 						}
 					}
 				}
@@ -394,8 +414,8 @@ func (d *decider) characterChecks(as *assemblyWork, open []askedRole) []check {
 				}
 				slices.Sort(chars)
 				for _, ch := range chars {
-					c.answers = append(c.answers, answer{CheckAnswer{Value: string(ch)}, func(co *candidateOutcome) bool {
-						return len(co.v.key) != len(m.Key) || co.v.key[at] == ch
+					c.answers = append(c.answers, answer{CheckAnswer{Value: string(ch)}, func(co *candidateOutcome, bears bool) bool {
+						return !bears || slices.ContainsFunc(rw.texts[co.v.key], func(text string) bool { return text[at] == ch })
 					}})
 				}
 				out = append(out, c)

@@ -48,9 +48,10 @@ type statedPart struct {
 
 // candidateOutcome is a world of a candidate with its outcome.
 type candidateOutcome struct {
-	v *variant
-	w world
-	o *outcome
+	v     *variant
+	w     world
+	o     *outcome
+	apart bool // of an assembly that does not have the root's serial number and date
 }
 
 // maxWorlds bounds the worlds of one candidate in one role. More than that
@@ -77,7 +78,7 @@ func (r *reader) outcomes(v *variant, role *catalog.Role, roleKey string, k know
 		if err != nil {
 			return nil, err
 		}
-		res = append(res, candidateOutcome{v, w, o})
+		res = append(res, candidateOutcome{v: v, w: w, o: o})
 	}
 	// Worlds that all come to the same need not be told apart.
 	if len(res) > 1 {

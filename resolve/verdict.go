@@ -171,6 +171,11 @@ func (d *decider) roleOutcomes(a askedRole, as *assemblyWork) ([]candidateOutcom
 		}
 		cos = append(cos, c...)
 	}
+	if !d.bearsOn(d.assemblies[0].key, as) {
+		for i := range cos {
+			cos[i].apart = true
+		}
+	}
 	d.outcomes[a.key] = cos
 	return cos, nil
 }
