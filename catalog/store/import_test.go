@@ -212,7 +212,7 @@ supersessions: old=SK-0042-A | new=00421 | kind=one-way | qty=1 | source=BENCH
 		"leading-zeros fits.csv:8 column part 421",
 		"dangling fits.csv:8 column role no-role",
 		"dangling fits.csv:9 column of colour=green",
-		"duplicate parts.csv:5 sk/0042/a",
+		"duplicate parts.csv:5 column part sk/0042/a",
 		"missing parts.csv:6 column source ",
 		"dangling parts.csv:7 column source NOWHERE",
 		"circle supersessions.csv:2 column new SK-0042-A",

@@ -130,8 +130,12 @@ func (p *pass) next(im *importer, feed *intakeCursor) error {
 			return nil
 		}
 		if p.check {
-			im.report.Add(catalog.Finding{Code: catalog.Duplicate, Place: p.in.place(feed.rec), Value: strings.Clone(nameOf(p.t, feed.rec.text)),
-				What: "the row has the same key as the one at " + p.in.place(&record{file: p.file, row: p.row}).String(), Mend: "keep one of the two"})
+			at := p.in.place(feed.rec)
+			at.Column = p.t.Columns[p.t.Key[len(p.t.Key)-1]].Name
+			was := p.in.place(&record{file: p.file, row: p.row})
+			im.report.Add(catalog.Finding{Code: catalog.Duplicate, Place: at, Value: strings.Clone(nameOf(p.t, feed.rec.text)),
+				What: fmt.Sprintf("the row stands already at %s; capitals, spaces and separators make no difference", was),
+				Mend: "keep one of the two rows"})
 		}
 	}
 }
