@@ -16,14 +16,20 @@ import (
 //
 //	uvarint  number of rows
 //	for each column of the group key, how the first row spells it:
-//	         0 as the part of the key; else 1 + word number, or 1 + length and the text
+//	         0 as the part of the key; else 1 + a cell, where a column that does
+//	         not repeat has 2 * number of a shape, or 2 * length + 1 and the text
 //	for each row
 //	         uvarint  set of columns whose cells follow, a bit each
-//	         for each of them a word number, or a length and the text
+//	         for each of them its cell
 //
-// A column that repeats is kept by word number. A cell of a group key column
-// follows only where the row spells it otherwise than the first row does; of
-// the other columns exactly the cells that are not empty follow.
+// A cell of a column that repeats is the number of a word. Texts repeat in
+// other columns too: there a cell is 2 * number of a word, or 2 * length + 1 and
+// the text, and a text is a word from its second use on. A cell of a group key
+// column follows only where the row spells it otherwise than the first row does;
+// of the other columns exactly the cells that are not empty follow.
+//
+// A shape says how to spell a folded code, see [shapeOf]. All codes of one make
+// share it.
 
 // about describes a generation: the record in the bucket aboutBucket by which a later program reads it
 // whose tables have more columns.
@@ -33,7 +39,7 @@ type about struct {
 	Key     []string `json:"key"`
 	Group   int      `json:"group"`
 	Repeats []string `json:"repeats"` // columns kept by word number
-	Words   []int    `json:"words"`   // how many words each of them has
+	Words   []int    `json:"words"`   // how many words each column has, and how many shapes there are
 	Reverse []string `json:"reverse"` // columns with a bucket by.COLUMN
 	Rows    int      `json:"rows"`
 	Groups  int      `json:"groups"`
@@ -61,7 +67,7 @@ type layout struct {
 	about   about
 	columns []*catalog.Column // in the order of the generation
 	key     []int             // into columns
-	word    []int             // for each column its place in about.Repeats, or -1
+	repeats []bool            // for each column: it is kept by word number
 	inGroup []bool            // for each column: it is part of the group key
 	same    bool              // columns are those of t, in its order
 }
@@ -78,7 +84,7 @@ func layoutOf(t *catalog.Table, n int) *layout {
 			a.Reverse = append(a.Reverse, c.Name)
 		}
 	}
-	a.Words = make([]int, len(a.Repeats))
+	a.Words = make([]int, len(a.Columns)+1)
 	for _, k := range t.Key {
 		a.Key = append(a.Key, t.Columns[k].Name)
 	}
@@ -97,7 +103,7 @@ func joinLayout(t *catalog.Table, name string, a about) (l *layout, what string)
 		}
 		l.same = l.same && t.Columns[i] == col
 		l.columns = append(l.columns, col)
-		l.word = append(l.word, slices.Index(a.Repeats, c))
+		l.repeats = append(l.repeats, slices.Contains(a.Repeats, c))
 	}
 	l.inGroup = make([]bool, len(l.columns))
 	for i, k := range a.Key {
@@ -110,7 +116,7 @@ func joinLayout(t *catalog.Table, name string, a about) (l *layout, what string)
 			l.inGroup[at] = true
 		}
 	}
-	if len(a.Key) != len(t.Key) || a.Group != t.Group || len(a.Columns) > 64 || len(a.Words) != len(a.Repeats) {
+	if len(a.Key) != len(t.Key) || a.Group != t.Group || len(a.Columns) > 64 || len(a.Words) != len(a.Columns)+1 {
 		return nil, "its table " + t.Name + " has another key"
 	}
 	return l, ""
@@ -119,7 +125,7 @@ func joinLayout(t *catalog.Table, name string, a about) (l *layout, what string)
 // wordCache holds the words of a generation that have been read. It is shared
 // by all views of a store.
 type wordCache struct {
-	chunks [][]atomic.Pointer[[]string] // for each repeating column, wordsInValue at a time
+	chunks [][]atomic.Pointer[[]string] // for each column, wordsInValue at a time
 }
 
 func newWordCache(counts []int) *wordCache {
@@ -148,7 +154,7 @@ type generation struct {
 	walking bool    // it stands on an entry
 }
 
-// word gives a word of a repeating column.
+// word gives a word of a column; of the column behind the last one a shape.
 func (g *generation) word(column int, id uint64) string {
 	chunks := g.words.chunks[column]
 	c := int(id / wordsInValue)
@@ -219,10 +225,13 @@ func (d *decoder) string(n uint64) string {
 
 // cell reads the cell of a column whose leading number is v.
 func (d *decoder) cell(column int, v uint64) string {
-	if w := d.g.layout.word[column]; w >= 0 {
-		return d.g.word(w, v)
+	switch {
+	case d.g.repeats[column]:
+		return d.g.word(column, v)
+	case v&1 == 0:
+		return d.g.word(column, v/2)
 	}
-	return d.string(v)
+	return d.string(v / 2)
 }
 
 func (d *decoder) done() {
@@ -247,7 +256,12 @@ func (d *decoder) head(key string) (rows int, spelled [maxGroupColumns]string) {
 		}
 		key = rest
 		if v := d.uvarint(); v > 0 {
-			part = d.cell(d.g.key[i], v-1)
+			v--
+			if at := d.g.key[i]; v&1 == 0 && !d.g.repeats[at] {
+				part = spell(d.g.word(len(d.g.columns), v/2), part)
+			} else {
+				part = d.cell(at, v)
+			}
 		}
 		spelled[i] = part
 	}
@@ -320,4 +334,71 @@ func asString(b []byte) string { return unsafe.String(unsafe.SliceData(b), len(b
 type knownGeneration struct {
 	layout *layout
 	words  *wordCache
+}
+
+// A shape is a text that turns a folded code back into one of its spellings: a
+// byte of 0x80 + n stands for n characters as they are, 0xc0 + n for n letters
+// in lower case, any other for itself.
+
+const (
+	shapeRun   = 0x80
+	shapeLower = 0xc0
+	maxRun     = 0x3f
+)
+
+// shapeOf appends the shape of a spelling of a folded code; ok tells that there
+// is one. Codes are ASCII, and what folds to a part otherwise has no shape.
+func shapeOf(dst []byte, spelled, part string) (_ []byte, ok bool) {
+	start, run := len(dst), -1 // run is where the last run stands in dst
+	extend := func(kind byte) {
+		if run >= 0 && dst[run]&0xc0 == kind && dst[run]&maxRun < maxRun {
+			dst[run]++
+			return
+		}
+		run = len(dst)
+		dst = append(dst, kind+1)
+	}
+	for i := 0; i < len(spelled); i++ {
+		c := spelled[i]
+		switch {
+		case c >= shapeRun:
+			return dst[:start], false
+		case part != "" && c == part[0]:
+			extend(shapeRun)
+			part = part[1:]
+		case part != "" && 'a' <= c && c <= 'z' && c-'a'+'A' == part[0]:
+			extend(shapeLower)
+			part = part[1:]
+		default:
+			dst, run = append(dst, c), -1
+		}
+	}
+	return dst, part == ""
+}
+
+// spell gives the spelling of a folded code that a shape describes.
+func spell(shape, part string) string {
+	b := make([]byte, 0, catalog.MaxCode)
+	for i := 0; i < len(shape); i++ {
+		c := shape[i]
+		if c < shapeRun {
+			b = append(b, c)
+			continue
+		}
+		n := int(c & maxRun)
+		if n > len(part) {
+			damaged("a shape does not suit its code")
+		}
+		for _, p := range []byte(part[:n]) {
+			if c >= shapeLower {
+				p += 'a' - 'A'
+			}
+			b = append(b, p)
+		}
+		part = part[n:]
+	}
+	if part != "" {
+		damaged("a shape does not suit its code")
+	}
+	return string(b)
 }

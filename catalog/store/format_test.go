@@ -355,3 +355,19 @@ func TestLittleMemory(t *testing.T) {
 		require.Len(t, es, 2)
 	}
 }
+
+// A spelling comes back from its shape, whatever it is.
+func TestShapes(t *testing.T) {
+	for _, s := range []string{"QM7-031", "qm7031", "a/b.c d", "ABC", "x", "a-B--c", "·", "ab·c", "é1", strings.Repeat("Ab-", 21), strings.Repeat("A", 64)} {
+		part := catalog.Fold(s)
+		shape, ok := shapeOf(nil, s, part)
+		if ok {
+			require.Equal(t, s, spell(string(shape), part), "shape %q", shape)
+		}
+		require.Equal(t, catalog.CheckCode(s) == nil, ok, "%q has a shape exactly if it is a code", s)
+	}
+	_, ok := shapeOf(nil, "AB", "ABC")
+	require.False(t, ok)
+	_, ok = shapeOf(nil, "", "A")
+	require.False(t, ok)
+}

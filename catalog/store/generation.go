@@ -32,7 +32,9 @@ type generationWriter struct {
 
 	digest  contentDigest
 	reverse []*reverseWriter
-	used    []wordUse // for each column that repeats
+	used    []wordUse // for each column
+	shapes  words
+	shape   []byte
 }
 
 // wordUse gives the words of a column that are in use their final numbers, in
@@ -42,15 +44,34 @@ type wordUse struct {
 	texts []string
 }
 
-func (u *wordUse) id(w *words, id uint32) uint64 {
+// usedOnce marks a word that has been written once, as a text.
+const usedOnce = ^uint32(0)
+
+func (u *wordUse) at(id uint32) *uint32 {
 	for int(id) >= len(u.final) {
 		u.final = append(u.final, make([]uint32, max(64, len(u.final), int(id)+1-len(u.final)))...)
 	}
-	if u.final[id] == 0 {
+	return &u.final[id]
+}
+
+// id gives the final number of a word.
+func (u *wordUse) id(w *words, id uint32) uint64 {
+	f := u.at(id)
+	if *f == 0 || *f == usedOnce {
 		u.texts = append(u.texts, w.get(id))
-		u.final[id] = uint32(len(u.texts))
+		*f = uint32(len(u.texts))
 	}
-	return uint64(u.final[id] - 1)
+	return uint64(*f - 1)
+}
+
+// first tells, once for each word, that it comes up for the first time.
+func (u *wordUse) first(id uint32) bool {
+	f := u.at(id)
+	if *f != 0 {
+		return false
+	}
+	*f = usedOnce
+	return true
 }
 
 // contentDigest computes the digest of the rows of a table: SHA-256 over the
@@ -98,13 +119,13 @@ func (d *contentDigest) sum() digest {
 	return digest(hex.EncodeToString(d.h.Sum(nil)))
 }
 
-func (w *fileWriter) generation(l *layout, words []*words, s *spill) *generationWriter {
-	g := &generationWriter{w: w, l: l, words: words, rows: w.seal(l.name, rowsBucket), order: w.seal(l.name, orderBucket),
-		digest: newContentDigest(l.about.Columns), used: make([]wordUse, len(l.columns))}
+func (w *fileWriter) generation(l *layout, vocabulary []*words, s *spill) *generationWriter {
+	g := &generationWriter{w: w, l: l, words: vocabulary, rows: w.seal(l.name, rowsBucket), order: w.seal(l.name, orderBucket),
+		digest: newContentDigest(l.about.Columns), used: make([]wordUse, len(l.columns)), shapes: words{ids: map[string]uint32{}}}
 	for i, c := range l.columns {
 		if c.Reverse {
 			r := &reverseWriter{column: i, kind: c.Kind}
-			if l.word[i] < 0 {
+			if !c.Repeats {
 				r.runs = newRuns(s)
 			}
 			g.reverse = append(g.reverse, r)
@@ -145,11 +166,7 @@ func (g *generationWriter) add(rec *record) error {
 		if set&(1<<i) == 0 {
 			continue
 		}
-		if g.words[i] != nil {
-			b = binary.AppendUvarint(b, g.used[i].id(g.words[i], rec.word[i]))
-			continue
-		}
-		b = append(binary.AppendUvarint(b, uint64(len(s))), s...)
+		b = g.cell(b, 0, i, s, rec.word[i])
 	}
 	g.payload = b
 	g.digest.endRow()
@@ -159,6 +176,18 @@ func (g *generationWriter) add(rec *record) error {
 		}
 	}
 	return nil
+}
+
+// cell appends a cell, its leading number greater by plus.
+func (g *generationWriter) cell(b []byte, plus uint64, column int, text string, word uint32) []byte {
+	use := &g.used[column]
+	if g.l.repeats[column] {
+		return binary.AppendUvarint(b, plus+use.id(g.words[column], word))
+	}
+	if word == 0 || use.first(word) {
+		return append(binary.AppendUvarint(b, plus+2*uint64(len(text))+1), text...)
+	}
+	return binary.AppendUvarint(b, plus+2*use.id(g.words[column], word))
 }
 
 // start notes how the first row of a group spells the key.
@@ -175,10 +204,17 @@ func (g *generationWriter) start(rec *record) {
 		switch {
 		case s == string(part):
 			g.head = append(g.head, 0)
-		case g.words[at] != nil:
-			g.head = binary.AppendUvarint(g.head, 1+g.used[at].id(g.words[at], rec.word[at]))
+		case g.l.repeats[at]:
+			g.head = g.cell(g.head, 1, at, s, rec.word[at])
 		default:
-			g.head = append(binary.AppendUvarint(g.head, 1+uint64(len(s))), s...)
+			var ok bool
+			if g.shape, ok = shapeOf(g.shape[:0], s, asString(part)); ok {
+				if id := g.shapes.id(asString(g.shape)); id != 0 {
+					g.head = binary.AppendUvarint(g.head, 1+2*uint64(id-1))
+					continue
+				}
+			}
+			g.head = g.cell(g.head, 1, at, s, 0)
 		}
 	}
 }
@@ -217,12 +253,11 @@ func (g *generationWriter) close(generation int) (TableOf, error) {
 	a.Digest = g.digest.sum()
 
 	dict := g.w.seal(g.l.name, wordsBucket)
-	for i := range g.l.columns {
-		at := g.l.word[i]
-		if at < 0 {
-			continue
+	for at := range a.Words {
+		texts := g.shapes.texts
+		if at < len(g.used) {
+			texts = g.used[at].texts
 		}
-		texts := g.used[i].texts
 		a.Words[at] = len(texts)
 		for chunk := 0; len(texts) > 0; chunk++ {
 			n := min(len(texts), wordsInValue)

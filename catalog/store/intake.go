@@ -20,11 +20,13 @@ import (
 //	uvarint  number of the file, uvarint row in it
 //	uvarint  set of cleared columns
 //	uvarint  set of columns whose cells follow
-//	for each a word number, or a length and the text
+//	for each its cell
+//
+// A cell is 2 * number of a word, or 2 * length + 1 and the text.
 type intake struct {
 	t     *catalog.Table
 	runs  *runs
-	words []*words // for each column that repeats, nil for the others
+	words []*words // for each column
 	files fileNames
 
 	cells []string
@@ -37,20 +39,40 @@ type intake struct {
 type words struct {
 	ids      map[string]uint32
 	recent   [256]uint32 // by a cheap hash the number of the last text that had it
+	all      bool        // every text is a word
+	closed   bool        // no text is
+	seen     int         // texts asked for
 	snapshot []string    // for the merging side
 
 	mu    sync.Mutex
 	texts []string
 }
 
+// What cannot be worth a number in a column that does not repeat: a long text,
+// and all texts once there are that many words of which few come again.
+const (
+	maxWord  = 64
+	maxWords = 32 << 10
+)
+
+// id gives the number of a text, 0 if it has none.
 func (w *words) id(text string) uint32 {
 	n := len(text)
+	if !w.all && (w.closed || n > maxWord) {
+		return 0
+	}
+	w.seen++
 	slot := &w.recent[(uint32(text[n-1])*31+uint32(text[n/2])*7+uint32(n))%256]
 	if id := *slot; id != 0 && w.text(id) == text {
 		return id
 	}
 	id, ok := w.ids[text]
 	if !ok {
+		if !w.all && len(w.texts) >= maxWords && len(w.texts) > w.seen/4 {
+			w.closed = true
+			w.ids = nil // not asked again
+			return 0
+		}
 		text = strings.Clone(text) // the feed's texts can be pieces of large buffers
 		w.mu.Lock()
 		w.texts = append(w.texts, text)
@@ -109,8 +131,11 @@ func newIntake(t *catalog.Table, s *spill) *intake {
 	in := &intake{t: t, runs: newRuns(s), words: make([]*words, len(t.Columns))}
 	in.key.init(t.Columns, t.Key)
 	for i, c := range t.Columns {
-		if c.Repeats {
-			in.words[i] = &words{ids: map[string]uint32{}}
+		in.words[i] = &words{ids: map[string]uint32{}, all: c.Repeats}
+		for _, k := range t.Key[:t.Group] {
+			if k == i && !c.Repeats {
+				in.words[i].closed = true // the key tells it, by its shape
+			}
 		}
 	}
 	return in
@@ -140,11 +165,11 @@ func (in *intake) add(r catalog.Row, at catalog.Place, cleared catalog.Cells) er
 	for ; set != 0; set &= set - 1 {
 		i := bits.TrailingZeros64(set)
 		s := in.cells[i]
-		if w := in.words[i]; w != nil {
-			b = binary.AppendUvarint(b, uint64(w.id(s)))
+		if id := in.words[i].id(s); id != 0 {
+			b = binary.AppendUvarint(b, 2*uint64(id))
 			continue
 		}
-		b = append(binary.AppendUvarint(b, uint64(len(s))), s...)
+		b = append(binary.AppendUvarint(b, 2*uint64(len(s))+1), s...)
 	}
 	in.body = b
 	return in.runs.add(key, b)
@@ -209,7 +234,7 @@ func groupLength(t *catalog.Table, key []byte) int {
 type record struct {
 	key     []byte
 	text    []string // for each column its cell; pieces of buffers that change with the next record
-	word    []uint32 // for each column that repeats the number of the cell's word, 0 for empty
+	word    []uint32 // for each column the number of the cell's word, 0 for none
 	sound   bool     // the row by itself obeys all rules
 	file    uint64
 	row     int
@@ -244,13 +269,15 @@ func (in *intake) read(rec *record, key, body []byte) {
 	for set := next(); set != 0; set &= set - 1 {
 		i := bits.TrailingZeros64(set)
 		v := next()
-		if w := in.words[i]; w != nil {
-			rec.word[i] = uint32(v)
-			rec.text[i] = w.get(uint32(v))
+		if v&1 == 0 {
+			id := uint32(v / 2)
+			rec.word[i] = id
+			rec.text[i] = in.words[i].get(id)
 			continue
 		}
-		rec.text[i] = asString(body[at : at+int(v)])
-		at += int(v)
+		n := int(v / 2)
+		rec.text[i] = asString(body[at : at+n])
+		at += n
 	}
 }
 

@@ -352,24 +352,15 @@ func (c *cellCursor) fill() (ok bool, err error) {
 		for i, s := range cells {
 			at := c.from[i]
 			rec.text[at] = s
-			if w := c.word(at); w != nil {
-				rec.word[at] = 0
-				if s != "" {
-					rec.word[at] = w.id(s)
-				}
+			rec.word[at] = 0
+			if s != "" && c.words != nil {
+				rec.word[at] = c.words[at].id(s)
 			}
 		}
 		rec.key = append(rec.key[:0], c.key.of(rec.text)...)
 		return nil
 	})
 	return true, err
-}
-
-func (c *cellCursor) word(column int) *words {
-	if c.words == nil {
-		return nil
-	}
-	return c.words[column]
 }
 
 // referenceTarget answers whether a table has a key, in its resulting state.
@@ -483,7 +474,7 @@ func (r *referenceChecker) check(rec *record, stands, lostOnly bool) error {
 		if c.last.is("", text) {
 			continue
 		}
-		if r.p.in.words[c.column] == nil || c.rt.index >= r.im.at {
+		if rec.word[c.column] == 0 || c.rt.index >= r.im.at {
 			if err := r.one(&c.last, "", text, reference(c.c.Ref, text), c.c, rec, stands); err != nil {
 				return err
 			}
