@@ -183,33 +183,26 @@ func (in *intake) mark(catalog.Finding) { in.bad = true }
 type keyMaker struct {
 	columns []*catalog.Column
 	key     []int
-	last    []string // cells, copied
-	parts   []string // their folded forms
+	last    [][]byte // cells of the row before
+	parts   [][]byte // their folded forms
 	buf     []byte
 }
 
 func (m *keyMaker) init(columns []*catalog.Column, key []int) {
 	m.columns, m.key = columns, key
-	m.last, m.parts = make([]string, len(key)), make([]string, len(key))
+	m.last, m.parts = make([][]byte, len(key)), make([][]byte, len(key))
+	for i, k := range key {
+		m.parts[i] = []byte(catalog.KeyPart(columns[k].Kind, ""))
+	}
 }
 
 // of gives the key of the row with these cells. It is good until the next call.
 func (m *keyMaker) of(cells []string) []byte {
 	b := m.buf[:0]
 	for i, k := range m.key {
-		s := cells[k]
-		if s == "" || s != m.last[i] {
-			part := catalog.KeyPart(m.columns[k].Kind, s)
-			m.last[i], m.parts[i] = "", ""
-			if s != "" {
-				m.last[i] = strings.Clone(s)
-				m.parts[i] = m.last[i]
-				if part != s {
-					m.parts[i] = strings.Clone(part)
-				}
-			} else {
-				m.parts[i] = part
-			}
+		if s := cells[k]; s != string(m.last[i]) {
+			m.parts[i] = append(m.parts[i][:0], catalog.KeyPart(m.columns[k].Kind, s)...)
+			m.last[i] = append(m.last[i][:0], s...)
 		}
 		b = append(append(b, m.parts[i]...), catalog.KeySep)
 	}

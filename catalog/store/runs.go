@@ -27,6 +27,8 @@ type runs struct {
 	last    []byte // key of the last record of cur
 	count   int    // records in cur
 	ordered bool   // cur is in order so far
+	full    bool   // a piece was completed before
+	sorting chan error
 
 	mu     sync.Mutex
 	grown  sync.Cond
@@ -110,7 +112,7 @@ func (s *spill) close() error {
 func (r *runs) add(key, body []byte) error {
 	if r.cur == nil {
 		n := 64 << 10
-		if len(r.pieces) > 0 { // a large table: no growing step by step
+		if r.full { // a large table: no growing step by step
 			n += r.spill.piece
 		}
 		r.cur = r.spill.buffer(n)
@@ -124,6 +126,7 @@ func (r *runs) add(key, body []byte) error {
 	}
 	r.count++
 	if len(r.cur) >= r.spill.piece {
+		r.full = true
 		return r.flush()
 	}
 	return nil
@@ -149,25 +152,49 @@ func splitRecord(b []byte) (key, body []byte, n int) {
 	return b[at:end:end], b[end:n:n], n
 }
 
+// flush completes a piece. One that is out of order is sorted in the
+// background, beside the reading of the next.
 func (r *runs) flush() error {
 	if r.count == 0 {
 		return nil
 	}
-	b := r.cur
-	if !r.ordered {
-		b = sortRecords(b, r.count)
+	if err := r.settle(); err != nil {
+		return err
 	}
-	first, _, _ := splitRecord(b)
-	first = bytes.Clone(first)
-	last := r.last
-	if !r.ordered {
-		last = nil
-		for rest := b; len(rest) > 0; {
+	b, count, last := r.cur, r.count, bytes.Clone(r.last)
+	ordered := r.ordered
+	r.cur, r.count, r.ordered, r.last = nil, 0, true, r.last[:0]
+	if ordered {
+		return r.keep(b, count, last)
+	}
+	done := make(chan error, 1)
+	r.sorting = done
+	go func() {
+		sorted := sortRecords(b, count)
+		var last []byte
+		for rest := sorted; len(rest) > 0; {
 			k, _, n := splitRecord(rest)
 			last, rest = k, rest[n:]
 		}
+		done <- r.keep(sorted, count, bytes.Clone(last))
+	}()
+	return nil
+}
+
+// settle waits for the piece that is being sorted.
+func (r *runs) settle() error {
+	if r.sorting == nil {
+		return nil
 	}
-	last = bytes.Clone(last)
+	err := <-r.sorting
+	r.sorting = nil
+	return err
+}
+
+// keep adds a sorted piece.
+func (r *runs) keep(b []byte, count int, last []byte) error {
+	first, _, _ := splitRecord(b)
+	first = bytes.Clone(first)
 	p, err := r.spill.keep(b)
 	if err != nil {
 		return err
@@ -175,10 +202,9 @@ func (r *runs) flush() error {
 	p.first, p.last = first, last
 	r.mu.Lock()
 	r.pieces = append(r.pieces, p)
-	r.rows += r.count
+	r.rows += count
 	r.mu.Unlock()
 	r.grown.Broadcast()
-	r.cur, r.count, r.ordered, r.last = nil, 0, true, r.last[:0]
 	return nil
 }
 
@@ -187,6 +213,7 @@ func (r *runs) close(err error) error {
 	if err == nil {
 		err = r.flush()
 	}
+	err = errors.Join(err, r.settle())
 	r.mu.Lock()
 	r.closed, r.err = true, err
 	r.mu.Unlock()
