@@ -91,8 +91,8 @@ func newBuild(ctx context.Context, dir, in string) (_ *build, err error) {
 	return b, err
 }
 
-// close removes what is not in place yet.
-func (b *build) close() error {
+// closeHead closes what stands.
+func (b *build) closeHead() error {
 	var errs []error
 	if b.head.view != nil {
 		errs = append(errs, b.head.view.Close())
@@ -100,6 +100,13 @@ func (b *build) close() error {
 	if b.head.store != nil {
 		errs = append(errs, b.head.store.Close())
 	}
+	b.head.view, b.head.store = nil, nil
+	return errors.Join(errs...)
+}
+
+// close removes what is not in place yet.
+func (b *build) close() error {
+	errs := []error{b.closeHead()}
 	if b.w != nil {
 		errs = append(errs, b.w.abandon())
 	}
@@ -278,7 +285,15 @@ func (b *build) complete(e *Edition, drop map[int]bool, tell func(Progress)) err
 
 // install renames the new file over the old one.
 func (b *build) install(tmp string) error {
+	// Some systems do not let a file go that is open, by this process or by a
+	// reader in another.
+	if err := b.closeHead(); err != nil {
+		return err
+	}
 	if err := os.Rename(tmp, b.path); err != nil {
+		if heldOpen(err) {
+			return fmt.Errorf("%w; a program that reads it must end first (%w)", ErrInUse, err)
+		}
 		return fmt.Errorf("put the new file in place: %w; the old one stands", err)
 	}
 	if err := syncDir(filepath.Dir(b.path)); err != nil {

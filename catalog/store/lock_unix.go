@@ -26,6 +26,10 @@ func tryLock(f *os.File) (bool, error) {
 	}
 }
 
+// heldOpen tells whether a rename failed because somebody has the file open,
+// which does not matter here.
+func heldOpen(error) bool { return false }
+
 // syncDir makes a rename in the folder last.
 func syncDir(dir string) error {
 	d, err := os.Open(dir)

@@ -22,6 +22,11 @@ func tryLock(f *os.File) (bool, error) {
 	return false, err
 }
 
+// heldOpen tells whether a rename failed because somebody has the file open.
+func heldOpen(err error) bool {
+	return errors.Is(err, windows.ERROR_SHARING_VIOLATION) || errors.Is(err, windows.ERROR_ACCESS_DENIED)
+}
+
 // syncDir does nothing: a folder cannot be synced here, and NTFS journals a
 // rename by itself.
 func syncDir(string) error { return nil }
