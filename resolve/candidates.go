@@ -631,12 +631,13 @@ func (d *decider) candidatesOf(as *assemblyWork, root bool) error {
 	ev := d.evidenceOf(as, root)
 	own := len(as.readings) > 0 || len(as.marks) > 0
 	var above *assemblyWork
+	spelled := as.known
 	if !root {
 		above = d.assembly(as.follows)
+		d.inherit(as, above)
 		if !own {
 			as.cands, as.total, as.tooMany = above.cands, above.total, above.tooMany
 			as.basis = BasisAsBuilt
-			d.inherit(as, above)
 			return nil
 		}
 	}
@@ -715,7 +716,6 @@ func (d *decider) candidatesOf(as *assemblyWork, root bool) error {
 	// A following assembly beside the one that it follows (C8).
 	if len(above.cands) == 0 || above.tooMany {
 		as.cands = left
-		d.inherit(as, above)
 		return nil
 	}
 	var both []*variant
@@ -731,10 +731,9 @@ func (d *decider) candidatesOf(as *assemblyWork, root bool) error {
 		} else {
 			as.total, as.tooMany = len(both), false
 		}
-		d.inherit(as, above)
 		return nil
 	}
-	as.cands, as.apart = left, true
+	as.cands, as.apart, as.known = left, true, spelled
 	if d.dec.Mixed == nil {
 		d.dec.Mixed = &Mixed{Parts: []MixedPart{mixedPart(above)}}
 	}

@@ -2,6 +2,7 @@ package resolve
 
 import (
 	"cmp"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -34,6 +35,7 @@ type check struct {
 type answer struct {
 	show  CheckAnswer
 	leave func(c *candidateOutcome, bears bool) bool
+	seen  *seenMark // of a mark: what would then be seen; nil for any other value
 }
 
 // nextCheck finds the check that settles the most asked roles per minute (N1).
@@ -57,7 +59,10 @@ func (d *decider) nextCheck() error {
 	}
 	best, bestScore := -1, score{}
 	for i := range checks {
-		s, splits := d.score(&checks[i], open)
+		s, splits, err := d.score(&checks[i], open)
+		if err != nil {
+			return err
+		}
 		if splits && (best < 0 || s.better(bestScore)) {
 			best, bestScore = i, s
 		}
@@ -71,7 +76,10 @@ func (d *decider) nextCheck() error {
 		a.Settles, a.Unsettled, a.Leaves = []string{}, []string{}, []catalog.VariantCode{}
 		left := map[catalog.VariantCode]bool{}
 		for _, role := range open {
-			cos := d.left(&checks[best], i, role)
+			cos, err := d.left(&checks[best], i, role)
+			if err != nil {
+				return err
+			}
 			for _, c := range cos {
 				if !left[c.v.row.Variant] && len(left) < maxListed {
 					left[c.v.row.Variant] = true
@@ -97,16 +105,53 @@ func (d *decider) nextCheck() error {
 	return nil
 }
 
-// left gives the worlds of a role that an answer leaves.
-func (d *decider) left(c *check, answer int, role askedRole) []candidateOutcome {
+// left gives the worlds of a role that an answer leaves. Where statements of the
+// role speak of a mark, what is seen of it can call for others than what was
+// expected (O1, O3), so that the candidates left are worked out anew.
+func (d *decider) left(c *check, answer int, role askedRole) ([]candidateOutcome, error) {
+	a, cos, bears := &c.answers[answer], d.outcomes[role.key], d.bears(c, role)
 	var out []candidateOutcome
-	bears := d.bears(c, role)
-	for i := range d.outcomes[role.key] {
-		if c.answers[answer].leave(&d.outcomes[role.key][i], bears) {
-			out = append(out, d.outcomes[role.key][i])
+	anew, err := d.speaks(a.seen, cos, role, bears)
+	if err != nil {
+		return nil, err
+	}
+	if !anew {
+		for i := range cos {
+			if a.leave(&cos[i], bears) {
+				out = append(out, cos[i])
+			}
+		}
+		return out, nil
+	}
+	known := d.assembly(role.role.assembly).known
+	known.seen = maps.Clone(known.seen)
+	known.seen[a.seen.key] = a.seen.value
+	for i := range cos {
+		v := cos[i].v
+		if i > 0 && cos[i-1].v == v || bears && !a.seen.compatible(v.shown(a.seen.key)) {
+			continue
+		}
+		then, err := d.r.outcomes(v, role.role.row, role.key, known, d.fill)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, then...)
+	}
+	return out, nil
+}
+
+// speaks tells whether statements of a role can speak of what would be seen.
+func (d *decider) speaks(seen *seenMark, cos []candidateOutcome, role askedRole, bears bool) (bool, error) {
+	if seen == nil {
+		return false, nil
+	}
+	for i := range cos {
+		if _, ok := cos[i].w.mark(seen.key); ok || !bears {
+			return true, nil
 		}
 	}
-	return out
+	f, err := d.r.fitsOfMark(seen.key, seen.value)
+	return len(f.of(role.key)) > 0, err
 }
 
 // bears tells whether what a check finds can take candidates from a role.
@@ -158,19 +203,19 @@ func (s score) better(o score) bool {
 
 // score also tells whether the check keeps any two worlds of an open role
 // apart; one that does not is no use.
-func (d *decider) score(c *check, open []askedRole) (score, bool) {
+func (d *decider) score(c *check, open []askedRole) (score, bool, error) {
 	s := score{minutes: max(c.next.Effort.Num.InexactFloat64(), 0.1), name: string(c.next.Kind) + c.next.Mark + strconv.Itoa(c.next.Place)}
 	splits := false
 	for _, role := range open {
 		cos := d.outcomes[role.key]
 		weights, bears := weigh(cos), d.bears(c, role)
 		for i := range c.answers {
-			left := d.left(c, i, role)
+			left, err := d.left(c, i, role)
+			if err != nil {
+				return s, false, err
+			}
 			if len(left) == 0 {
 				continue
-			}
-			if len(left) < len(cos) {
-				splits = true
 			}
 			// A world that several answers leave counts for each with its share.
 			p := 0.0
@@ -183,6 +228,8 @@ func (d *decider) score(c *check, open []askedRole) (score, bool) {
 						}
 					}
 					p += weights[j] / float64(n)
+				} else {
+					splits = true
 				}
 			}
 			if settles(left) {
@@ -191,7 +238,7 @@ func (d *decider) score(c *check, open []askedRole) (score, bool) {
 			s.groups += p * float64(len(groups(left)))
 		}
 	}
-	return s, splits
+	return s, splits, nil
 }
 
 // weigh gives each world its probability: by built quantity if it is known for
@@ -248,11 +295,11 @@ func (d *decider) markCheck(m *catalog.Mark, key string, open []askedRole) (chec
 	for _, role := range open {
 		bears := d.bears(&c, role)
 		for _, co := range d.outcomes[role.key] {
-			if v, ok := co.w.value(key); ok {
-				if v == "" {
+			if m, ok := co.w.mark(key); ok {
+				if m.value == "" {
 					other = true
-				} else if spelled[v] == "" {
-					spelled[v] = v
+				} else if spelled[m.value] == "" {
+					spelled[m.value] = m.value
 				}
 				continue
 			}
@@ -288,17 +335,19 @@ func (d *decider) markCheck(m *catalog.Mark, key string, open []askedRole) (chec
 			}
 			seen.num = n
 		}
-		c.answers = append(c.answers, answer{CheckAnswer{Value: spelled[v]}, func(co *candidateOutcome, bears bool) bool {
-			if have, ok := co.w.value(key); ok {
-				return have == v
+		c.answers = append(c.answers, answer{show: CheckAnswer{Value: spelled[v]}, seen: seen, leave: func(co *candidateOutcome, bears bool) bool {
+			if have, ok := co.w.mark(key); ok {
+				// Any other value than this candidate's statements name can be
+				// one that another's name.
+				return have.value == v || have.value == "" && !strings.Contains(have.not, ";"+v+";")
 			}
 			return !bears || seen.compatible(co.v.shown(key))
 		}})
 	}
 	if other {
-		c.answers = append(c.answers, answer{CheckAnswer{}, func(co *candidateOutcome, bears bool) bool {
-			if have, ok := co.w.value(key); ok {
-				return have == ""
+		c.answers = append(c.answers, answer{show: CheckAnswer{}, leave: func(co *candidateOutcome, bears bool) bool {
+			if have, ok := co.w.mark(key); ok {
+				return have.value == ""
 			}
 			return !bears || len(co.v.shown(key)) == 0
 		}})
@@ -306,14 +355,14 @@ func (d *decider) markCheck(m *catalog.Mark, key string, open []askedRole) (chec
 	return c, true
 }
 
-// value gives the mark's value in the world, where the world speaks of it.
-func (w *world) value(mark string) (string, bool) {
+// mark gives the mark's value in the world, where the world speaks of it.
+func (w *world) mark(mark string) (markValue, bool) {
 	for _, m := range w.marks {
 		if m.mark == mark {
-			return m.value, true
+			return m, true
 		}
 	}
-	return "", false
+	return markValue{}, false
 }
 
 // rangeCheck makes the check of the serial number or the build date, with an
@@ -364,7 +413,7 @@ func (d *decider) rangeCheck(kind StatementKind, open []askedRole) (check, bool)
 		if i+1 < len(starts) {
 			hi = before(starts[i+1])
 		}
-		c.answers = append(c.answers, answer{CheckAnswer{From: text(lo), To: text(hi)}, func(co *candidateOutcome, _ bool) bool {
+		c.answers = append(c.answers, answer{show: CheckAnswer{From: text(lo), To: text(hi)}, leave: func(co *candidateOutcome, _ bool) bool {
 			if !split(co) {
 				return true
 			}
@@ -414,7 +463,7 @@ func (d *decider) characterChecks(as *assemblyWork, open []askedRole) []check {
 				}
 				slices.Sort(chars)
 				for _, ch := range chars {
-					c.answers = append(c.answers, answer{CheckAnswer{Value: string(ch)}, func(co *candidateOutcome, bears bool) bool {
+					c.answers = append(c.answers, answer{show: CheckAnswer{Value: string(ch)}, leave: func(co *candidateOutcome, bears bool) bool {
 						return !bears || slices.ContainsFunc(rw.texts[co.v.key], func(text string) bool { return text[at] == ch })
 					}})
 				}

@@ -27,6 +27,7 @@ type world struct {
 type markValue struct {
 	mark  string // key
 	value string // folded; "" for any other than those named
+	not   string // of any other: those named, each between semicolons
 }
 
 // outcome is what a candidate takes in a role in one world (O7, O8).
@@ -220,7 +221,7 @@ func (r *reader) worlds(v *variant, fits []stmt, k known) []world {
 		if _, ok := named[mark]; !ok {
 			order = append(order, mark)
 		}
-		mv := markValue{mark, value}
+		mv := markValue{mark: mark, value: value}
 		if !slices.Contains(named[mark], mv) {
 			named[mark] = append(named[mark], mv)
 		}
@@ -237,13 +238,17 @@ func (r *reader) worlds(v *variant, fits []stmt, k known) []world {
 	for _, mark := range order {
 		var values []markValue
 		if seen, ok := k.seen[mark]; ok {
-			values = []markValue{{mark, seen}}
+			values = []markValue{{mark: mark, value: seen}}
 		} else if shows := v.shown(mark); len(shows) > 0 {
 			for _, s := range shows {
-				values = append(values, markValue{mark, catalog.FoldValue(s.Value)})
+				values = append(values, markValue{mark: mark, value: catalog.FoldValue(s.Value)})
 			}
 		} else {
-			values = append(named[mark], markValue{mark, ""})
+			other := markValue{mark: mark, not: ";"}
+			for _, n := range named[mark] {
+				other.not += n.value + ";"
+			}
+			values = append(named[mark], other)
 		}
 		slices.SortFunc(values, func(a, b markValue) int { return strings.Compare(a.value, b.value) })
 		values = slices.Compact(values)
