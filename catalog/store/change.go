@@ -88,7 +88,8 @@ func Drop(ctx context.Context, dir string, numbers []int, opts ChangeOptions) er
 }
 
 // Compare calls each for every row that differs between edition from and
-// edition to, in the order of tables and keys. An error of each ends it.
+// edition to, in the order of tables and keys. An error of each ends it, apart
+// from [ErrSkipTable].
 func (s *Store) Compare(ctx context.Context, from, to int, each func(Change) error) (err error) {
 	a, err := s.Edition(from)
 	if err != nil {
@@ -113,7 +114,7 @@ func (s *Store) Compare(ctx context.Context, from, to int, each func(Change) err
 		if inB {
 			now.v = b
 		}
-		if err := compareTable(ctx, t, &old, &now, each); err != nil {
+		if err := compareTable(ctx, t, &old, &now, each); err != nil && !errors.Is(err, ErrSkipTable) {
 			return err
 		}
 	}

@@ -28,7 +28,8 @@ type ImportOptions struct {
 
 	// Changes is called for every row that comes, goes or changes, in the order
 	// of tables and keys, before anything is applied, and also where the import
-	// is then refused. An error ends the import.
+	// is then refused. An error ends the import; [ErrSkipTable] only leaves out
+	// the other changes of the table, which for a large new table saves much.
 	Changes func(Change) error
 
 	// Progress is called every few ten thousand rows, several times a second,
@@ -37,6 +38,10 @@ type ImportOptions struct {
 
 	limits limits
 }
+
+// ErrSkipTable is what a function that is told changes returns to be told no more
+// of the same table. The table is imported or compared all the same.
+var ErrSkipTable = errors.New("skip the other changes of this table")
 
 // limits are what an import may take of memory. The zero value has the usual
 // ones; tests set lower ones.
@@ -264,18 +269,29 @@ func (im *importer) table(t *catalog.Table, in *intake) error {
 
 	result := TableResult{Table: t.Name}
 	p := &pass{t: t, in: in, standing: standing, stands: stands, replace: replace, recheck: recheck, check: true, result: &result}
-	if !stands && im.opts.Changes == nil {
+	if !stands {
 		// Nothing stands, so every row is new: it can be written while the
 		// rest is still read, as long as they come in order.
 		ok, err := im.stream(p)
 		if err != nil {
 			return err
 		}
-		if ok {
-			im.results = append(im.results, result)
-			return nil
+		rows, err := in.runs.wait()
+		if err != nil {
+			return err
 		}
-		result = TableResult{Table: t.Name}
+		if !ok && rows > 0 {
+			result = TableResult{Table: t.Name}
+			p.rd = in.runs.reader()
+			if err := im.write(p); err != nil {
+				return err
+			}
+		}
+		if rows == 0 && replace {
+			im.emptyReplace(t)
+		}
+		im.results = append(im.results, result)
+		return im.tellNew(t)
 	}
 	rows, err := in.runs.wait()
 	if err != nil {
@@ -290,35 +306,48 @@ func (im *importer) table(t *catalog.Table, in *intake) error {
 		if len(recheck) == 0 {
 			return nil
 		}
+		result = TableResult{}
 	}
+	// The first pass finds what is wrong and what changes.
 	p.replace = replace && rows > 0
-	if stands || im.opts.Changes != nil {
-		// The first pass finds what is wrong and what changes.
-		p.rd = in.runs.reader()
-		p.changes = im.opts.Changes
-		if err := im.pass(p); err != nil {
-			return err
-		}
-		if rows > 0 {
-			im.results = append(im.results, result)
-		}
-		if result.Removed > 0 {
-			im.shrunk[t.Name] = true
-		}
-		if result.changes() == 0 {
-			return nil
-		}
-		var again TableResult
-		p = &pass{t: t, in: in, standing: standing, stands: stands, replace: p.replace, result: &again}
-	}
 	p.rd = in.runs.reader()
-	if err := im.write(p); err != nil {
+	p.changes = im.opts.Changes
+	if err := im.pass(p); err != nil {
 		return err
 	}
-	if p.check {
+	if rows > 0 {
 		im.results = append(im.results, result)
 	}
-	return nil
+	if result.Removed > 0 {
+		im.shrunk[t.Name] = true
+	}
+	if result.changes() == 0 {
+		return nil
+	}
+	var again TableResult
+	return im.write(&pass{t: t, in: in, rd: in.runs.reader(), standing: standing, stands: stands, replace: p.replace, result: &again})
+}
+
+// tellNew tells the rows of a table of which nothing stood before.
+func (im *importer) tellNew(t *catalog.Table) error {
+	if im.opts.Changes == nil || im.madeTables[t.Name] == nil {
+		return nil
+	}
+	rec := newRecord(t)
+	var key []byte
+	var told error
+	err := im.resultRows(t.Name, func(r catalog.Row, at catalog.Place) bool {
+		key = t.RowKey(key[:0], r)
+		rec.key, rec.text = key, t.Cells(rec.text[:0], r)
+		c := makeChange(t, Came, nil, rec)
+		c.At = at
+		told = im.opts.Changes(c)
+		return told == nil
+	})
+	if err == nil && !errors.Is(told, ErrSkipTable) {
+		err = told
+	}
+	return err
 }
 
 func (im *importer) emptyReplace(t *catalog.Table) {

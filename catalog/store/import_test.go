@@ -332,6 +332,36 @@ func TestBackup(t *testing.T) {
 	require.Error(t, s.Backup(ctx, filepath.Join(other, "none", "catalog.db")))
 }
 
+// Who has seen enough of a table is told no more of it, and of the others all.
+func TestSkipTable(t *testing.T) {
+	dir := t.TempDir()
+	var seen []string
+	one := func(c store.Change) error {
+		seen = append(seen, c.Table.Name+" "+c.Name)
+		require.Equal(t, c.Table.Name, c.At.Table)
+		if c.Table.Name != "makers" {
+			return store.ErrSkipTable
+		}
+		return nil
+	}
+	res := do(t, dir, newSynthetic(t, 50, true), store.ImportOptions{Changes: one})
+	require.Equal(t, []string{"sources BENCH", "makers Quillmoor", "families QM-7", "assemblies case", "layouts QP1", "fields QP1 / 1", "variants QX0000000-A", "roles r0", "parts P000000", "fits variant / QX0000000-A / 1"}, seen)
+	require.Equal(t, 50, res.Tables[6].Added)
+
+	seen = nil
+	f := &catalogtest.Feed{Title: "names"}
+	for i := range 9 {
+		require.NoError(t, f.Add("parts", fmt.Sprintf("part=P%06d", i), "name=Other"))
+	}
+	res = do(t, dir, f, store.ImportOptions{Changes: one})
+	require.Equal(t, []string{"parts P000000"}, seen)
+	require.Equal(t, 9, res.Tables[0].Changed)
+	seen = nil
+	s := catalogtest.Open(t, dir)
+	require.NoError(t, s.Compare(context.Background(), 1, 2, func(c store.Change) error { seen = append(seen, c.Name); return store.ErrSkipTable }))
+	require.Equal(t, []string{"P000000"}, seen)
+}
+
 // Rows in any order, over the limits of memory, come out the same.
 func TestOrderDoesNotMatter(t *testing.T) {
 	digests := func(feed catalog.Feed) (out []string) {

@@ -2,6 +2,7 @@ package store
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"iter"
 	"runtime/debug"
@@ -226,7 +227,11 @@ func (p *pass) tell(kind ChangeKind, old, now *record) error {
 	if now != nil {
 		c.At = p.in.place(now)
 	}
-	return p.changes(c)
+	err := p.changes(c)
+	if errors.Is(err, ErrSkipTable) {
+		p.changes, err = nil, nil
+	}
+	return err
 }
 
 func makeChange(t *catalog.Table, kind ChangeKind, old, now *record) Change {

@@ -238,6 +238,20 @@ func (v *View) Rows(t *catalog.Table) iter.Seq2[catalog.Row, error] {
 	}
 }
 
+// Each gives the rows of t in the order of their keys to each, and returns the
+// first error of each or its own.
+func (v *View) Each(t *catalog.Table, each func(catalog.Row) error) error {
+	for r, err := range v.Rows(t) {
+		if err != nil {
+			return err
+		}
+		if err := each(r); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // groupCursor walks the groups of a table of a view. It keeps its own cursor in
 // the rows, so that look-ups between do not disturb it.
 type groupCursor struct {
