@@ -367,7 +367,9 @@ func (res *Resolver) LookAlikesOf(code catalog.VariantCode, work []string) (*Loo
 // returns false. A pair is given once, from the variant whose key comes first.
 func (res *Resolver) LookAlikes(work []string, each func(LookAlike) bool) error {
 	key, ok, err := res.variantCodes.Seek("")
-	for ; ok && err == nil; key, ok, err = res.variantCodes.Seek(key + "\x00") {
+	// No code holds a character as low as 0x01, and the codes end where their
+	// separator 0x00 was: this is the lowest text above key.
+	for ; ok && err == nil; key, ok, err = res.variantCodes.Seek(key + "\x01") {
 		v, err := res.mustVariant(catalog.VariantCode(key))
 		if err != nil {
 			return err
