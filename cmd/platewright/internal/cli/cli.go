@@ -97,9 +97,7 @@ Without a catalogue of its own it works on a small demo of invented data.`,
 	c.SetHelpCommandGroupID("more")
 	c.SetCompletionCommandGroupID("more")
 	c.AddCommand(a.resolveCmd(), a.fitsCmd(), a.whereUsedCmd(), a.compareCmd(), a.lookAlikesCmd(), a.catalogCmd(), a.schemaCmd(), a.versionCmd())
-	for _, sub := range c.Commands() {
-		wrapArgs(sub)
-	}
+	wrapArgs(c)
 	return c
 }
 

@@ -82,6 +82,10 @@ func (a *app) resolveList(ctx context.Context, list listFlags, work, roles []str
 	}
 	r, columns, err := listHeading(in, name)
 	if err != nil {
+		var refused *catalog.RefusedError
+		if errors.As(err, &refused) {
+			err = errors.Join(err, render.FindingsText(a.err, refused.Findings, refused.Dropped, render.Screen{}))
+		}
 		return err
 	}
 	cat, err := a.open()

@@ -23,7 +23,7 @@ catalogue are described by: platewright catalog schema`,
 		RunE: func(c *cobra.Command, args []string) error {
 			if len(args) == 0 {
 				if a.json {
-					return render.JSON(a.out, render.SchemaNames())
+					return render.JSON(a.out, render.Schemas{Schema: render.SchemasSchema, Names: render.SchemaNames()})
 				}
 				for _, n := range render.SchemaNames() {
 					fmt.Fprintln(a.out, n)

@@ -1,6 +1,9 @@
 package cli
 
 import (
+	"cmp"
+	"context"
+
 	"github.com/spf13/cobra"
 
 	"platewright/catalog"
@@ -95,30 +98,18 @@ code of one variant, or a plate that leaves one; without it every pair is listed
 			}
 			defer cat.Close()
 			r := resolve.New(cat, cat.edition)
-			l := &resolve.LookAlikePairs{Schema: resolve.LookAlikePairsSchema, Edition: cat.edition, Work: append([]string{}, work...), Pairs: []resolve.LookAlike{}}
+			var l *resolve.LookAlikePairs
 			if len(args) > 0 {
 				v, err := r.Single(args[0])
 				if err != nil {
 					return err
 				}
-				if l, err = r.LookAlikesOf(v, work); err != nil {
-					return err
-				}
-			} else {
-				progress := a.progress("looking for look-alikes")
-				ctx := c.Context()
-				err := r.LookAlikes(work, func(x resolve.LookAlike) bool {
-					l.Pairs = append(l.Pairs, x)
-					progress.say("%d found", len(l.Pairs))
-					return ctx.Err() == nil
-				})
-				progress.end()
-				if err == nil {
-					err = ctx.Err()
-				}
+				l, err = r.LookAlikesOf(v, work)
 				if err != nil {
 					return err
 				}
+			} else if l, err = a.allLookAlikes(c.Context(), cat, r, work); err != nil {
+				return err
 			}
 			if a.json {
 				return render.JSON(a.out, l)
@@ -128,4 +119,29 @@ code of one variant, or a plate that leaves one; without it every pair is listed
 	}
 	a.workFlag(c, &work)
 	return c
+}
+
+// allLookAlikes goes through all variants. Each pair is listed once, from the
+// variant whose key comes first.
+func (a *app) allLookAlikes(ctx context.Context, cat *opened, r *resolve.Resolver, work []string) (*resolve.LookAlikePairs, error) {
+	out := &resolve.LookAlikePairs{Schema: resolve.LookAlikePairsSchema, Edition: cat.edition, Work: append([]string{}, work...), Pairs: []resolve.LookAlike{}}
+	p := a.progress("looking for look-alikes")
+	defer p.end()
+	var trouble error
+	done := 0
+	err := rows(cat, catalog.TVariants, func(v *catalog.Variant) bool {
+		of, err := r.LookAlikesOf(v.Variant, work)
+		if trouble = cmp.Or(err, ctx.Err()); trouble != nil {
+			return false
+		}
+		for _, x := range of.Pairs {
+			if v.Variant.Key() < x.Variant.Key() {
+				out.Pairs = append(out.Pairs, x)
+			}
+		}
+		done++
+		p.say("%d variants, %d pairs", done, len(out.Pairs))
+		return true
+	})
+	return out, cmp.Or(trouble, err)
 }

@@ -143,7 +143,7 @@ func ImportText(w io.Writer, r Import, s Screen) error {
 	}
 	if r.DryRun && !r.Unchanged {
 		p.gap()
-		p.put(0, 2, say("To do it, run the same without --dry-run. An import can be taken back: platewright catalog restore NUMBER"))
+		p.put(0, 2, say("To do it, run the same without --dry-run. An import can be taken back: "+strings.ReplaceAll("platewright catalog restore NUMBER", " ", string(glue))))
 	}
 	_, err := w.Write(p.buf.Bytes())
 	return err
@@ -256,7 +256,7 @@ func EditionsText(w io.Writer, e Editions, s Screen) error {
 		}
 		p.put(0, 6, ss...)
 	}
-	p.put(0, 2, sayf("> marks the edition that answers. Compare: platewright catalog compare A B").in(muted))
+	p.put(0, 2, say("> marks the edition that answers. Compare: "+strings.ReplaceAll("platewright catalog compare A B", " ", string(glue))).in(muted))
 	_, err := w.Write(p.buf.Bytes())
 	return err
 }
@@ -268,7 +268,7 @@ func InfoText(w io.Writer, i Info, s Screen) error {
 	p := newPage(s)
 	if i.Demo {
 		p.put(0, 2, say(DemoRemark).in(warn))
-		p.put(0, 2, say("No catalogue has been imported yet. To begin your own: platewright catalog import FOLDER"))
+		p.put(0, 2, say("No catalogue has been imported yet. To begin your own:\n  "+strings.ReplaceAll("platewright catalog import FOLDER", " ", string(glue))))
 	} else {
 		p.put(0, 2, say("Catalogue: ").in(strong), say(i.Path))
 		p.put(0, 2, sayf("%s, format %d", bytesText(i.Size), i.Format))

@@ -188,13 +188,18 @@ func (t *decisionPage) statement(s resolve.Statement) string {
 	return s.Text
 }
 
+// unknown tells whether no variant of the catalogue is left, without a conflict.
+func (t *decisionPage) unknown() bool {
+	return len(t.d.Conflicts) == 0 && !slices.ContainsFunc(t.d.Assemblies, func(a resolve.AssemblyState) bool { return a.Total > 0 })
+}
+
 // listed is how many candidates are named one by one with their names.
 const listed = 4
 
 // identity says what each assembly can still be.
 func (t *decisionPage) identity() {
 	t.gap()
-	if !slices.ContainsFunc(t.d.Assemblies, func(a resolve.AssemblyState) bool { return a.Basis != resolve.BasisNone }) {
+	if t.unknown() {
 		t.put(0, 2, say("No variant of the catalogue matches.").in(alert))
 		return
 	}
@@ -522,7 +527,7 @@ func capitalWord(s string) string {
 // nothing.
 func (t *decisionPage) orders() {
 	d := t.d
-	if len(d.Conflicts) == 0 && !slices.ContainsFunc(d.Assemblies, func(a resolve.AssemblyState) bool { return a.Total > 0 }) {
+	if t.unknown() {
 		return // the unit is not known: a list of everything that is held says no more
 	}
 	placed := map[string]bool{}
@@ -664,9 +669,26 @@ func (t *decisionPage) items(indent int, position string, items, companions []re
 		t.put(indent+2, 2, sayf("in the place of %s", glued(string(stated))))
 	}
 	for _, c := range companions {
-		t.put(indent, 4, say("+ "), say(quantity(c)+glued(string(c.Part))).in(strong), say(tail(" ", c.Name)+", must come along"))
+		also := ", must come along"
+		if r := t.lineOf(c.Part); r != "" {
+			also += "; it is the one under " + r + ", order it once"
+		}
+		t.put(indent, 4, say("+ "), say(quantity(c)+glued(string(c.Part))).in(strong), say(tail(" ", c.Name)+also))
 		t.partNotes(indent+2, c.Part)
 	}
+}
+
+// lineOf names the role for which a part stands on a line of its own among what
+// is safe to order, "" for none.
+func (t *decisionPage) lineOf(part catalog.PartNo) string {
+	for _, l := range t.d.SafeToOrder {
+		for _, it := range l.Items {
+			if it.Part.Key() == part.Key() {
+				return t.roleName(l.Role)
+			}
+		}
+	}
+	return ""
 }
 
 func quantity(it resolve.Item) string {
@@ -953,8 +975,8 @@ func (t *decisionPage) cautionText(code string) string {
 }
 
 func (t *decisionPage) cautions() {
-	if len(t.d.Cautions) == 0 {
-		return
+	if len(t.d.Cautions) == 0 || t.unknown() && len(t.d.Question.Work) == 0 {
+		return // nothing is known of the unit and no work is named
 	}
 	t.head(warn, "CAUTIONS")
 	for _, c := range t.d.Cautions {

@@ -24,3 +24,12 @@ type Version struct {
 	Go       string `json:"go"`
 	Platform string `json:"platform"`
 }
+
+// SchemasSchema names the form of [Schemas] as JSON.
+const SchemasSchema = "platewright/schemas/1"
+
+// Schemas lists the names of the published JSON Schemas.
+type Schemas struct {
+	Schema string   `json:"schema"`
+	Names  []string `json:"names"`
+}

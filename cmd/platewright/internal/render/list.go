@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 
+	"platewright/catalog"
 	"platewright/resolve"
 )
 
@@ -100,7 +101,12 @@ func AppendListCSV(dst []byte, r ListRow, plate string) []byte {
 		}
 		c = append(c, ": "...)
 		c = appendItems(c, l.Items, true)
-		c = appendItems(c, l.Companions, len(l.Items) == 0)
+		for j := range l.Companions {
+			// A companion that stands on a line of its own is ordered there.
+			if !onLine(d, l.Companions[j].Part) {
+				c = appendItems(c, l.Companions[j:j+1], len(l.Items) == 0 && j == 0)
+			}
+		}
 	}
 	dst = appendCell(append(dst, ','), c)
 	c = c[:0]
@@ -140,6 +146,17 @@ func AppendListCSV(dst []byte, r ListRow, plate string) []byte {
 
 // maxListed is how many variants a cell names.
 const maxListed = 12
+
+func onLine(d *resolve.Decision, part catalog.PartNo) bool {
+	for i := range d.SafeToOrder {
+		for j := range d.SafeToOrder[i].Items {
+			if d.SafeToOrder[i].Items[j].Part == part {
+				return true
+			}
+		}
+	}
+	return false
+}
 
 func separated(c []byte) []byte {
 	if len(c) > 0 {

@@ -12,12 +12,14 @@ import (
 // Sentence says a reason in words, without a full stop. It is "" for a code
 // that it does not know.
 func Sentence(r resolve.Reason) string {
-	part, other := glued(string(r.Part)), glued(string(r.Other))
+	part, other := orWord(glued(string(r.Part)), "this part"), orWord(glued(string(r.Other)), "another part")
+	spec, otherSpec := orWord(r.Spec, "this specification"), orWord(r.OtherSpec, "another specification")
+	mark, value := orWord(plainCode(r.Mark), "a mark"), orWord(glued(r.Value), "something else")
 	switch r.Code {
 	case resolve.ReasonStated:
-		return "the catalogue states " + named("part", orWord(part, r.Spec)) + whom(r)
+		return "the catalogue states " + orWord(glued(string(r.Part)), orWord(r.Spec, "a part")) + whom(r)
 	case resolve.ReasonStatedAgainst:
-		return "the catalogue states that " + orWord(part, "this part") + " does not fit" + whom(r)
+		return "the catalogue states that " + part + " does not fit" + whom(r)
 	case resolve.ReasonTakesNone:
 		return "the catalogue states that nothing is taken here" + whom(r)
 	case resolve.ReasonNoStatement:
@@ -39,22 +41,25 @@ func Sentence(r resolve.Reason) string {
 	case resolve.ReasonEnded:
 		return part + " is not sold any more, and nothing that is sold serves for it"
 	case resolve.ReasonFill:
-		return "the fluid asked for is " + r.Spec + whom(r)
+		return "the fluid asked for is " + spec + whom(r)
 	case resolve.ReasonMeets:
 		switch r.Value {
 		case string(catalog.Approved):
-			return part + " is approved for " + r.Spec
+			return part + " is approved for " + spec
 		case string(catalog.Claimed):
-			return part + " meets " + r.Spec + " by its maker's own claim, without approval"
+			return part + " meets " + spec + " by its maker's own claim, without approval"
 		}
-		return part + " meets " + r.Spec
+		return part + " meets " + spec
 	case resolve.ReasonServes:
-		return "a fluid of " + r.OtherSpec + " serves where " + r.Spec + " is asked for"
+		return "a fluid of " + otherSpec + " serves where " + spec + " is asked for"
 	case resolve.ReasonNoFluid:
-		return "no fluid that is sold meets " + r.Spec
+		return "no fluid that is sold meets " + spec
 	case resolve.ReasonAllAgree:
 		if r.Count == 1 {
 			return "only one variant is left, and this is what it takes"
+		}
+		if r.Count == 2 {
+			return "both remaining variants take the same"
 		}
 		return "all " + strconv.Itoa(r.Count) + " remaining variants take the same"
 	case resolve.ReasonDiffer:
@@ -72,7 +77,7 @@ func Sentence(r resolve.Reason) string {
 	case resolve.ReasonAsBuilt:
 		return "nothing was read or seen on " + place(r.Assembly) + "; it is assumed to be the one that the unit was built with"
 	case resolve.ReasonMarkExcludes:
-		s := plainCode(r.Mark) + " was found to be " + r.Value
+		s := mark + " was found to be " + value
 		if len(r.Shows) > 0 {
 			s += ", and " + orWord(string(r.Variant), "this one") + " shows " + anyOf(r.Shows)
 		}
@@ -86,7 +91,7 @@ func Sentence(r resolve.Reason) string {
 	case resolve.ReasonNotSettled:
 		return "it is not settled what is taken here"
 	case resolve.ReasonNotBuyable:
-		return "nothing that serves for " + orWord(part, "it") + " is sold any more"
+		return "nothing that serves for " + part + " is sold any more"
 	case resolve.ReasonVolumeUnknown:
 		return "the catalogue gives no volume for this scope of work"
 	case resolve.ReleaseCheck:
@@ -96,23 +101,23 @@ func Sentence(r resolve.Reason) string {
 	case resolve.ReleaseStatement:
 		return "add a statement" + whom(r) + " to the catalogue, from a source that you trust"
 	case resolve.ReleaseNote:
-		s := "withdraw the note " + r.Row + " if it was wrong"
+		s := "withdraw " + orWord(tail("the note ", r.Row), "the note") + " if it was wrong"
 		if r.Other != "" {
 			s += ", or fill the line with " + other
 		}
 		return s
 	case resolve.ReleaseSource:
-		return "find another source for " + orWord(part, "it") + ", or a repair of the old one"
+		return "find another source for " + part + ", or a repair of the old one"
 	case resolve.ReleaseReading:
 		return "read the plate or label again"
 	case resolve.ReasonUnknownPart:
-		return "nothing in the catalogue goes by the number " + glued(r.Value)
+		return "nothing in the catalogue goes by the number " + value
 	case resolve.ReasonGoesBy:
-		return glued(r.Value) + " is another number of " + part
+		return value + " is another number of " + part
 	case resolve.ReasonInKit:
 		return part + " is in the kit " + other + ", which fits; that proves nothing by itself, since a kit can hold pieces that this unit does not need"
 	case resolve.ReasonOtherFits:
-		return "what " + orWord(string(r.Variant), "the unit") + " takes" + asRole(r) + " is " + orWord(other, part)
+		return "what " + orWord(string(r.Variant), "the unit") + " takes" + asRole(r) + " is " + orWord(glued(string(r.Other)), part)
 	}
 	return ""
 }
@@ -186,8 +191,6 @@ func place(assembly string) string {
 
 // glued keeps a number with spaces on one line.
 func glued(s string) string { return strings.ReplaceAll(s, " ", string(glue)) }
-
-func named(word, s string) string { return word + " " + s }
 
 func orWord(s, other string) string {
 	if s == "" {
