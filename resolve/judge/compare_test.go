@@ -286,6 +286,9 @@ func worldDifferences(r resolve.RoleAnswer, said [][]string) []string {
 	return slices.Compact(out)
 }
 
+// listed is how many members an answer about a part lists of each sort.
+const listed = 50
+
 // stanceDifferences holds the members of an answer about a part against the
 // judge's worlds in the same way.
 func stanceDifferences(asked string, r resolve.PartRole, said [][]string) []string {
@@ -299,9 +302,11 @@ func stanceDifferences(asked string, r resolve.PartRole, said [][]string) []stri
 			continue
 		}
 		variant, cell, says := f[3], f[4:9], f[9]
+		cut := false
 		name := "part " + asked + " in world " + role + " " + variant + cellText(cell)
 		found := false
 		for _, l := range lists {
+			cut = cut || l.says == says && len(l.members) >= listed
 			for _, m := range l.members {
 				if m.Variant.Key() != variant || !holdsIn(m.When, cell) {
 					continue
@@ -312,7 +317,7 @@ func stanceDifferences(asked string, r resolve.PartRole, said [][]string) []stri
 				}
 			}
 		}
-		if !found {
+		if !found && !cut {
 			out = append(out, "- "+name+" "+says)
 		}
 	}

@@ -95,6 +95,7 @@ FROM (
   SELECT qa.q, qa.cat, qa.a, q.serial AS given, max(r.serial) AS read, q.b1 AS g1, q.b2 AS g2, max(r.b1) AS r1, max(r.b2) AS r2,
     q.b1 <= max(r.b2) AND max(r.b1) <= q.b2 AS overlap
   FROM qa JOIN question q USING (q) LEFT JOIN reading r ON r.q = qa.q AND r.a = qa.a WHERE qa.d = 0 GROUP BY qa.q);
+CREATE INDEX unit_i ON unit(q);
 
 -- C5: own evidence as numbered statements. Hinting marks are not among them.
 CREATE TABLE ev AS
@@ -224,13 +225,13 @@ JOIN w ON w.q = qa.q AND w.a = qa.a WHERE s.basis = 'own-evidence'
 UPDATE state SET
   serial = CASE (SELECT d FROM step) WHEN 0 THEN (SELECT u.serial FROM unit u WHERE u.q = state.q)
     ELSE coalesce((SELECT max(r.serial) FROM reading r WHERE r.q = state.q AND r.a = state.a),
-      iif(mixed OR basis IN ('conflict', 'none') AND EXISTS (SELECT 1 FROM ev WHERE ev.q = state.q AND ev.a = state.a), NULL, (SELECT p.serial FROM qa JOIN state p ON p.q = qa.q AND p.a = qa.follows WHERE qa.q = state.q AND qa.a = state.a))) END,
+      iif(mixed, NULL, (SELECT p.serial FROM qa JOIN state p ON p.q = qa.q AND p.a = qa.follows WHERE qa.q = state.q AND qa.a = state.a))) END,
   b1 = CASE (SELECT d FROM step) WHEN 0 THEN (SELECT u.b1 FROM unit u WHERE u.q = state.q)
     ELSE coalesce((SELECT max(r.b1) FROM reading r WHERE r.q = state.q AND r.a = state.a),
-      iif(mixed OR basis IN ('conflict', 'none') AND EXISTS (SELECT 1 FROM ev WHERE ev.q = state.q AND ev.a = state.a), NULL, (SELECT p.b1 FROM qa JOIN state p ON p.q = qa.q AND p.a = qa.follows WHERE qa.q = state.q AND qa.a = state.a))) END,
+      iif(mixed, NULL, (SELECT p.b1 FROM qa JOIN state p ON p.q = qa.q AND p.a = qa.follows WHERE qa.q = state.q AND qa.a = state.a))) END,
   b2 = CASE (SELECT d FROM step) WHEN 0 THEN (SELECT u.b2 FROM unit u WHERE u.q = state.q)
     ELSE coalesce((SELECT max(r.b2) FROM reading r WHERE r.q = state.q AND r.a = state.a),
-      iif(mixed OR basis IN ('conflict', 'none') AND EXISTS (SELECT 1 FROM ev WHERE ev.q = state.q AND ev.a = state.a), NULL, (SELECT p.b2 FROM qa JOIN state p ON p.q = qa.q AND p.a = qa.follows WHERE qa.q = state.q AND qa.a = state.a))) END
+      iif(mixed, NULL, (SELECT p.b2 FROM qa JOIN state p ON p.q = qa.q AND p.a = qa.follows WHERE qa.q = state.q AND qa.a = state.a))) END
 WHERE (q, a) IN (SELECT q, a FROM qa JOIN step ON qa.d = step.d);
 -- :end
 
@@ -467,7 +468,7 @@ CREATE TABLE demand AS
 WITH RECURSIVE d(id, x, cat, p, per, qty, way, chain) AS (
   SELECT id, x, cat, p, '', qty, way, ';' || p || ';' FROM cii
   UNION ALL
-  SELECT d.id, d.x, d.cat, l.p, k.per, k.qty * iif(k.per = 'part', d.qty, 1) * l.qty, l.way, d.chain || l.p || ';'
+  SELECT d.id, d.x, d.cat, l.p, iif(d.per = 'job', 'job', k.per), k.qty * iif(k.per = 'part', d.qty, 1) * l.qty, l.way, d.chain || l.p || ';'
   FROM d JOIN comp k ON k.cat = d.cat AND k.p = d.p JOIN fill1 l ON l.x = d.x AND l.start = k.c
   WHERE (k.rep = '' OR instr(d.way, ';' || k.rep || ';'))
     AND instr(d.chain, ';' || l.p || ';') = 0

@@ -59,6 +59,7 @@ func randomWorlds(t *testing.T, from, to int) (worlds []*world, asks []ask, name
 // dense in what makes decisions hard.
 func TestRandomWorlds(t *testing.T) {
 	needJudge(t)
+	t.Parallel()
 	compareAll(t, func() ([]*world, []ask, []string) { return randomWorlds(t, 0, worldSeeds) })
 }
 
@@ -117,6 +118,7 @@ func sortOf(line string) string {
 // deciding mark, in every role.
 func TestDemo(t *testing.T) {
 	needJudge(t)
+	t.Parallel()
 	compareAll(t, func() ([]*world, []ask, []string) {
 		w := demo(t)
 		asks := demoAsks(t, w)
