@@ -13,7 +13,8 @@
 //
 // catalog.db is a bbolt file with pages of 16 KiB. A change never touches it: it
 // builds catalog.db.new-RANDOM, checks and syncs it, renames it over and syncs
-// the folder. Readers keep the file that they opened. Writers exclude each other
+// the folder. The last two commits of the new file are alike, so that each of its
+// two head pages leads to everything. Readers keep the file that they opened. Writers exclude each other
 // by a lock on catalog.lock for the whole of a change; readers take no part in
 // that.
 //
@@ -26,8 +27,9 @@
 //   - "generations": by name what a generation is. A generation, TABLE.N, is the
 //     rows of one table as one edition brought them. Editions share them.
 //   - "TABLE.N/rows" (group key to the group's rows), "TABLE.N/words" (texts that
-//     repeat, by column and number), "TABLE.N/order" (every 32nd group key) and
-//     "TABLE.N/by.COLUMN" (cell key to the groups that hold it).
+//     repeat and shapes of codes, by column and number), "TABLE.N/order" (every
+//     32nd group key) and "TABLE.N/by.COLUMN" (cell key to the groups that hold
+//     it).
 //
 // # Integrity
 //
