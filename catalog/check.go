@@ -418,11 +418,19 @@ func CheckWhole(rows WholeReader, report func(Finding)) {
 		checkLayout(l, at, fields[Fold(l.Layout)], put)
 	}
 
-	// Assemblies follow one another without a circle.
-	follows := map[string]string{}
-	for r := range rows(TAssemblies) {
+	// Assemblies follow one another without a circle, from one that carries the
+	// unit's own plate.
+	follows, root := map[string]string{}, ""
+	for r, at := range rows(TAssemblies) {
 		a := r.(*Assembly)
 		follows[Fold(a.Assembly)] = Fold(a.Follows)
+		switch {
+		case a.Follows != "":
+		case root != "":
+			put(at, BadCombination, "follows", "", "two assemblies follow none, this one and "+root, "leave one without follows, the one that carries the unit's plate")
+		default:
+			root = a.Assembly
+		}
 	}
 	for r, at := range rows(TAssemblies) {
 		a := r.(*Assembly)
