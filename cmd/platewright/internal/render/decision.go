@@ -743,8 +743,11 @@ func groupHeld(held []resolve.HeldLine) [][]resolve.HeldLine {
 // already from the rest of the page: that it is not settled, that an assembly
 // is assumed as built, and the statements that stand in the proof.
 func tellers(rs []resolve.Reason) []resolve.Reason {
+	conditional := slices.ContainsFunc(rs, func(r resolve.Reason) bool { return r.Code == resolve.ReasonConditionOpen })
 	out := slices.DeleteFunc(slices.Clone(rs), func(r resolve.Reason) bool {
 		switch r.Code {
+		case resolve.ReasonDiffer:
+			return conditional // the condition says what makes the difference
 		case resolve.ReasonNotSettled, resolve.ReasonAsBuilt, resolve.ReasonStatedAgainst, resolve.ReasonStated, resolve.ReasonAllAgree:
 			return true
 		}

@@ -21,7 +21,9 @@ func FitsText(w io.Writer, d *resolve.Decision, s Screen, why bool) error {
 	if d.Part == nil || d.Part.Verdict == resolve.NotSettled {
 		t.next()
 	}
-	t.cautions()
+	if d.Part != nil && len(d.Part.Roles) > 0 {
+		t.cautions() // those of its roles; of a number that nobody knows there are none
+	}
 	t.foot()
 	_, err := w.Write(t.buf.Bytes())
 	return err

@@ -92,22 +92,33 @@ func (p *page) head(st style, format string, args ...any) {
 func (p *page) put(indent, hang int, spans ...span) {
 	indent = min(indent, p.width/5)
 	rest := min(indent+hang, p.width/4)
-	col, line := indent, false
-	p.pad(indent)
+	col, line := indent, false // a line is padded when its first word comes
 	var word []span
 	size := 0
-	flush := func() {
+	var flush func()
+	flush = func() {
 		if len(word) == 0 {
 			return
 		}
+		if size > p.width-rest {
+			// What is glued and does not fit on a line of its own comes apart.
+			if first, last, glued := unglue(word); glued {
+				word, size = first, spanColumns(first)
+				flush()
+				word, size = last, spanColumns(last)
+				flush()
+				return
+			}
+		}
 		if line && col+1+size > p.width {
 			p.buf.WriteByte('\n')
-			p.pad(rest)
 			col, line = rest, false
 		}
 		if line {
 			p.buf.WriteByte(' ')
 			col++
+		} else {
+			p.pad(col)
 		}
 		for _, s := range word {
 			col = p.write(s, col, rest)
@@ -128,7 +139,6 @@ func (p *page) put(indent, hang int, spans ...span) {
 			flush()
 			if text[i] == '\n' {
 				p.buf.WriteByte('\n')
-				p.pad(rest)
 				col, line = rest, false
 			}
 			text = text[i+1:]
@@ -136,6 +146,28 @@ func (p *page) put(indent, hang int, spans ...span) {
 	}
 	flush()
 	p.buf.WriteByte('\n')
+}
+
+// unglue takes a word apart at its first glue.
+func unglue(word []span) (first, last []span, ok bool) {
+	for i, s := range word {
+		before, after, found := strings.Cut(s.text, string(glue))
+		if !found {
+			continue
+		}
+		first = append(append(first, word[:i]...), span{before, s.style})
+		last = append(append(last, span{after, s.style}), word[i+1:]...)
+		return first, last, true
+	}
+	return nil, nil, false
+}
+
+func spanColumns(word []span) int {
+	n := 0
+	for _, s := range word {
+		n += columns(s.text)
+	}
+	return n
 }
 
 // write puts a piece of a word at column col; what is longer than a whole line

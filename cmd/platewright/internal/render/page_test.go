@@ -17,6 +17,9 @@ func TestPutKeepsWidthAndWords(t *testing.T) {
 		p.put(indent, 4, say(text))
 		got := p.buf.String()
 		for line := range strings.SplitSeq(got, "\n") {
+			if line != strings.TrimRight(line, " ") && !strings.ContainsRune(text, glue) {
+				t.Fatalf("the line %q ends with spaces", line)
+			}
 			if columns(line) > width {
 				t.Fatalf("the line %q is %d columns wide, the screen %d", line, columns(line), width)
 			}

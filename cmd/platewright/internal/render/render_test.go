@@ -4,8 +4,11 @@ import (
 	"bytes"
 	"encoding/json"
 	"flag"
+	"io"
 	"os"
 	"path/filepath"
+	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"unicode/utf8"
@@ -13,6 +16,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"github.com/stretchr/testify/require"
 
+	"platewright/catalog"
 	"platewright/resolve"
 )
 
@@ -35,9 +39,9 @@ func golden(t *testing.T, name string, got []byte) {
 
 // stored reads a decision that is kept as JSON. It must use every field that it
 // names, so that a field renamed in the model is noticed.
-func stored(t *testing.T, name string) *resolve.Decision {
+func stored(t *testing.T, folder, name string) *resolve.Decision {
 	t.Helper()
-	text, err := os.ReadFile(filepath.Join("testdata", "decision", name))
+	text, err := os.ReadFile(filepath.Join("testdata", folder, name))
 	require.NoError(t, err)
 	d := json.NewDecoder(bytes.NewReader(text))
 	d.DisallowUnknownFields()
@@ -46,9 +50,9 @@ func stored(t *testing.T, name string) *resolve.Decision {
 	return &out
 }
 
-func storedNames(t *testing.T) []string {
+func storedNames(t *testing.T, folder string) []string {
 	t.Helper()
-	files, err := filepath.Glob(filepath.Join("testdata", "decision", "*.json"))
+	files, err := filepath.Glob(filepath.Join("testdata", folder, "*.json"))
 	require.NoError(t, err)
 	require.NotEmpty(t, files)
 	for i, f := range files {
@@ -57,10 +61,14 @@ func storedNames(t *testing.T) []string {
 	return files
 }
 
-func TestDecisionText(t *testing.T) {
-	for _, name := range storedNames(t) {
-		d := stored(t, name)
-		base := "decision/" + strings.TrimSuffix(name, ".json")
+func TestDecisionText(t *testing.T) { goldenTexts(t, "decision", DecisionText) }
+
+func TestFitsText(t *testing.T) { goldenTexts(t, "part", FitsText) }
+
+func goldenTexts(t *testing.T, folder string, write func(io.Writer, *resolve.Decision, Screen, bool) error) {
+	for _, name := range storedNames(t, folder) {
+		d := stored(t, folder, name)
+		base := folder + "/" + strings.TrimSuffix(name, ".json")
 		for _, v := range []struct {
 			suffix string
 			screen Screen
@@ -72,7 +80,7 @@ func TestDecisionText(t *testing.T) {
 			{".color.txt", Screen{Width: 80, Color: true}, false},
 		} {
 			var b bytes.Buffer
-			require.NoError(t, DecisionText(&b, d, v.screen, v.why))
+			require.NoError(t, write(&b, d, v.screen, v.why))
 			golden(t, base+v.suffix, b.Bytes())
 			if v.screen.Color {
 				continue
@@ -84,6 +92,50 @@ func TestDecisionText(t *testing.T) {
 				if strings.TrimRight(line, " ") != line {
 					t.Errorf("%s%s line %d ends with spaces: %q", base, v.suffix, i+1, line)
 				}
+			}
+		}
+	}
+}
+
+// Colour must carry nothing by itself: without its codes the coloured text is
+// the plain one.
+func TestColorSaysNothingAlone(t *testing.T) {
+	codes := regexp.MustCompile("\x1b\\[[0-9;]*m")
+	for _, name := range storedNames(t, "decision") {
+		d := stored(t, "decision", name)
+		var plain, colored bytes.Buffer
+		require.NoError(t, DecisionText(&plain, d, Screen{Width: 80}, true))
+		require.NoError(t, DecisionText(&colored, d, Screen{Width: 80, Color: true}, true))
+		if d := cmp.Diff(plain.String(), codes.ReplaceAllString(colored.String(), "")); d != "" {
+			t.Errorf("%s (-plain +coloured without codes):\n%s", name, d)
+		}
+	}
+}
+
+// Every line that is held or safe must stand in the text with its number.
+func TestTextNamesEveryPart(t *testing.T) {
+	for _, name := range storedNames(t, "decision") {
+		d := stored(t, "decision", name)
+		var b bytes.Buffer
+		require.NoError(t, DecisionText(&b, d, Screen{Width: 80}, false))
+		text := b.String()
+		want := func(part catalog.PartNo) {
+			if part != "" && !strings.Contains(text, string(part)) {
+				t.Errorf("%s: the text does not name %s", name, part)
+			}
+		}
+		for _, l := range d.SafeToOrder {
+			for _, it := range append(slices.Clone(l.Items), l.Companions...) {
+				want(it.Part)
+			}
+		}
+		for _, h := range d.Held {
+			want(h.Part)
+		}
+		for _, c := range d.Cautions {
+			flat := strings.Join(strings.Fields(text), " ")
+			if first, _, _ := strings.Cut(c.Text, ". "); !strings.Contains(flat, first) && len(d.SafeToOrder)+len(d.Held) > 0 && (len(d.Question.Work) > 0 || d.Assemblies[0].Total > 0) {
+				t.Errorf("%s: the text leaves out the caution %s", name, c.Caution)
 			}
 		}
 	}

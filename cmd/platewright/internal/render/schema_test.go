@@ -71,20 +71,22 @@ func compiled(t *testing.T, name string) *jsonschema.Schema {
 	c := jsonschema.NewCompiler()
 	c.DefaultDraft(jsonschema.Draft2020)
 	require.NoError(t, c.AddResource("https://platewright.invalid/schema/"+name, doc))
-	s, err := c.Compile("mem:/" + name)
+	s, err := c.Compile("https://platewright.invalid/schema/" + name)
 	require.NoError(t, err, name)
 	return s
 }
 
 func TestStoredDecisionsObeyTheSchema(t *testing.T) {
 	s := compiled(t, "resolve")
-	for _, name := range storedNames(t) {
-		var b bytes.Buffer
-		require.NoError(t, JSON(&b, stored(t, name)))
-		doc, err := jsonschema.UnmarshalJSON(&b)
-		require.NoError(t, err)
-		if err := s.Validate(doc); err != nil {
-			t.Errorf("%s: %v", name, err)
+	for _, folder := range []string{"decision", "part"} {
+		for _, name := range storedNames(t, folder) {
+			var b bytes.Buffer
+			require.NoError(t, JSON(&b, stored(t, folder, name)))
+			doc, err := jsonschema.UnmarshalJSON(&b)
+			require.NoError(t, err)
+			if err := s.Validate(doc); err != nil {
+				t.Errorf("%s: %v", name, err)
+			}
 		}
 	}
 }
@@ -103,7 +105,7 @@ func TestSchemaRefusesDrift(t *testing.T) {
 		{"a text for a number", func(d map[string]any) { d["edition"].(map[string]any)["number"] = "7" }},
 	} {
 		var b bytes.Buffer
-		require.NoError(t, JSON(&b, stored(t, "open.json")))
+		require.NoError(t, JSON(&b, stored(t, "decision", "open.json")))
 		doc, err := jsonschema.UnmarshalJSON(&b)
 		require.NoError(t, err)
 		require.NoError(t, s.Validate(doc))
