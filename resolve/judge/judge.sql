@@ -482,8 +482,9 @@ CREATE INDEX compq_i ON compq(id, p);
 CREATE TABLE canon AS
 SELECT c.id, c.x, c.start, c.qty, c.steps,
   c.buyable AND NOT EXISTS (SELECT 1 FROM compq q JOIN part p ON p.cat = q.cat AND p.p = q.p WHERE q.id = c.id AND NOT p.sold) AS buyable,
-  (SELECT group_concat(p, ' ') FROM (SELECT DISTINCT p FROM cii i WHERE i.id = c.id ORDER BY p)) AS keys,
-  (SELECT group_concat(p || '*' || qty, '+') FROM (SELECT p, sum(qty) AS qty FROM cii i WHERE i.id = c.id GROUP BY p ORDER BY p)) AS items,
+  (SELECT group_concat(p, ' ') FROM (SELECT p FROM cii i WHERE i.id = c.id ORDER BY p)) AS keys,
+  (SELECT group_concat(printf('%08d', qty), ' ') FROM (SELECT qty FROM cii i WHERE i.id = c.id ORDER BY p)) AS qtys,
+  (SELECT group_concat(p || '*' || qty, '+') FROM (SELECT p, qty FROM cii i WHERE i.id = c.id ORDER BY p)) AS items,
   coalesce((SELECT group_concat(p || '*' || qty, '+') FROM (SELECT p, qty FROM compq q WHERE q.id = c.id ORDER BY p)), '') AS comps
 FROM ci c;
 CREATE INDEX canon_i ON canon(x, start, qty);
@@ -492,7 +493,7 @@ CREATE INDEX canon_i ON canon(x, start, qty);
 -- counts once, with the place of the first.
 CREATE TABLE sitch0 AS
 SELECT s.s, sf.pos, c.items || iif(c.comps = '', '', ' with ' || c.comps) || iif(c.buyable, '', ' unbuyable') AS canon,
-  c.items, c.comps, c.buyable, c.keys, sf.rank, c.steps
+  c.items, c.comps, c.buyable, c.keys, c.qtys, sf.rank, c.steps
 FROM sit s JOIN sf ON sf.s = s.s JOIN sx ON sx.s = s.s JOIN canon c ON c.x = sx.x AND c.start = sf.p AND c.qty = sf.qty
 WHERE s.kind = 'part' AND sf.effect = 'fits';
 -- O8: fluids that are sold and meet the specification, or one that serves for
@@ -502,7 +503,7 @@ SELECT s.s, s.cat, m.p, iif(m.claim = 'approved', 0, 1) AS rank, 0 AS steps, s.v
 UNION ALL
 SELECT s.s, s.cat, m.p, iif(m.claim = 'approved', 2, 3), 0, s.vol FROM sit s JOIN serve v ON v.cat = s.cat AND v.spec = s.spec JOIN meet m ON m.cat = s.cat AND m.spec = v.servedby WHERE s.kind = 'fluid';
 INSERT INTO sitch0
-SELECT l.s, '', l.p || '*' || l.vol || 'ml', l.p || '*' || l.vol || 'ml', '', 1, l.p, l.rank, l.steps
+SELECT l.s, '', l.p || '*' || l.vol || 'ml', l.p || '*' || l.vol || 'ml', '', 1, l.p, '', l.rank, l.steps
 FROM fluid l JOIN sx ON sx.s = l.s JOIN free f ON f.x = sx.x AND f.p = l.p WHERE f.sold;
 CREATE TABLE sitch AS
 SELECT * FROM (SELECT *, row_number() OVER (PARTITION BY s, pos, canon ORDER BY rank, steps) AS nth FROM sitch0) WHERE nth = 1;
@@ -545,7 +546,7 @@ CREATE UNIQUE INDEX outcome_s ON outcome(s);
 CREATE TABLE qs AS SELECT DISTINCT q, r, s FROM ws;
 CREATE INDEX qs_i ON qs(q, r);
 CREATE TABLE common AS
-SELECT qs.q, qs.r, c.pos, c.canon, c.items, c.comps, c.buyable, c.keys, max(c.rank) AS rank, max(c.steps) AS steps
+SELECT qs.q, qs.r, c.pos, c.canon, c.items, c.comps, c.buyable, c.keys, c.qtys, max(c.rank) AS rank, max(c.steps) AS steps
 FROM qs JOIN sitch c ON c.s = qs.s
 GROUP BY qs.q, qs.r, c.pos, c.canon
 HAVING count(*) = (SELECT count(*) FROM qs x WHERE x.q = qs.q AND x.r = qs.r);
@@ -561,8 +562,10 @@ SELECT x.q, x.r, CASE
   ELSE 'not-settled' END AS verdict
 FROM (SELECT q, r FROM asked) x;
 CREATE INDEX verdict_i ON verdict(q, r);
+-- The order of choices. Of two with the same items in other quantities the
+-- smaller comes first.
 CREATE TABLE line AS
-SELECT c.*, row_number() OVER (PARTITION BY c.q, c.r, c.pos ORDER BY c.buyable DESC, c.rank, c.steps, c.keys, c.canon) AS nth
+SELECT c.*, row_number() OVER (PARTITION BY c.q, c.r, c.pos ORDER BY c.buyable DESC, c.rank, c.steps, c.keys, c.qtys, c.comps) AS nth
 FROM common c JOIN verdict v ON v.q = c.q AND v.r = c.r WHERE v.verdict = 'fits';
 
 -- V3: the gate before ordering.

@@ -192,7 +192,7 @@ func demoAsks(t *testing.T, w *world) []ask {
 		for _, text := range texts {
 			put(resolve.Question{Plate: text})
 		}
-		// Every part is asked about in some unit of each fifth variant.
+		// A twelfth of the parts for each variant, another one for the next.
 		var some []string
 		for j := i % 12; j < len(parts); j += 12 {
 			some = append(some, parts[j])

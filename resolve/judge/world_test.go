@@ -19,10 +19,10 @@ type maker struct {
 	layer    []int
 	fluids   []string
 	specs    []string
-	circles  bool // companions may lead back
-	serials  string
+	circles  bool                // companions may lead back
+	dated    bool                // plates bear a build date
 	labels   map[string][]string // variant: texts of its labels
-	threeAsm bool
+	module   bool                // there is a third assembly
 	plate    func(v *catalog.Variant, serial int, built string) string
 }
 
@@ -51,7 +51,7 @@ var markValues = map[string][]string{
 func makeWorld(seed uint64) (*world, []ask) {
 	m := &maker{Rand: rand.New(rand.NewPCG(seed, 7)), labels: map[string][]string{}}
 	m.circles = m.chance(15)
-	m.threeAsm = m.chance(20)
+	m.module = m.chance(20)
 	m.frame()
 	m.makeVariants()
 	m.makeParts()
@@ -66,7 +66,7 @@ func (m *maker) frame() {
 	w.add(catalog.TMakers, &catalog.Maker{Maker: "zurm", Name: "Zurm", Source: src})
 	w.add(catalog.TAssemblies, &catalog.Assembly{Assembly: "case", Name: "case", Source: src})
 	w.add(catalog.TAssemblies, &catalog.Assembly{Assembly: "body", Name: "body", Follows: "case", Source: src})
-	if m.threeAsm {
+	if m.module {
 		w.add(catalog.TAssemblies, &catalog.Assembly{Assembly: "module", Name: "module", Follows: pick(m, []string{"case", "body"}), Source: src})
 	}
 	for i := range 2 + m.IntN(3) {
@@ -96,7 +96,7 @@ func (m *maker) frame() {
 		{Role: "oil", Name: "oil", Assembly: pick(m, []string{"case", "case", "body"}), Kind: catalog.RoleFluid}} {
 		w.add(catalog.TRoles, r)
 	}
-	if m.threeAsm {
+	if m.module {
 		w.add(catalog.TRoles, &catalog.Role{Role: "unit", Name: "unit", Assembly: "module", Kind: catalog.RolePart})
 	}
 	for _, k := range []catalog.FillKind{catalog.FillNone, catalog.FillRefill, catalog.FillDry} {
@@ -109,7 +109,7 @@ func (m *maker) frame() {
 	}
 }
 
-// field adds the next field of a layout.
+// fields adds a layout with its fields.
 func (m *maker) fields(layout, assembly string, fs ...catalog.Field) {
 	m.w.add(catalog.TLayouts, &catalog.Layout{Layout: layout, Maker: "zurm", Assembly: assembly, Name: layout, Example: "made up", Source: src})
 	for i := range fs {
@@ -146,7 +146,7 @@ func (m *maker) makeVariants() {
 	}
 	if withBuilt {
 		plate = append(plate, built)
-		m.serials = "built"
+		m.dated = true
 	}
 	m.fields("plate", "case", plate...)
 	label := []catalog.Field{lit("V"), {Field: "mark", Kind: catalog.FieldAlphanum, Min: 3, Max: 3, Means: catalog.MeansVariant}}
@@ -156,7 +156,7 @@ func (m *maker) makeVariants() {
 		label = append(label, s)
 	}
 	m.fields("label", "body", label...)
-	if m.threeAsm {
+	if m.module {
 		m.fields("tag", "module", lit("T"), catalog.Field{Field: "mark", Kind: catalog.FieldAlphanum, Min: 1, Max: 2, Means: catalog.MeansVariant})
 	}
 	codes := map[string]bool{}
@@ -190,7 +190,7 @@ func (m *maker) makeVariants() {
 			m.labels[c] = append(m.labels[c], "V"+l)
 			m.w.add(catalog.TPlates, &catalog.Plate{Layout: "label", Plate: l, Variant: v.Variant, Source: src})
 		}
-		if m.threeAsm {
+		if m.module {
 			l := pick(m, []string{"M1", "M2", "9"})
 			m.w.add(catalog.TPlates, &catalog.Plate{Layout: "tag", Plate: l, Variant: v.Variant, Source: src})
 		}
@@ -330,7 +330,7 @@ func (m *maker) splits(old catalog.PartNo) int {
 
 func (m *maker) makeFits() {
 	roles := []string{"seal", "drum", "valve"}
-	if m.threeAsm {
+	if m.module {
 		roles = append(roles, "unit")
 	}
 	n := 0
@@ -483,16 +483,14 @@ func (m *maker) asks() []ask {
 		var q resolve.Question
 		v := pick(m, m.variants)
 		built := ""
-		if m.serials == "built" {
+		if m.dated {
 			built = pick(m, []string{"201806", "201902", "202001"})
 		}
 		if m.chance(90) {
 			serial := 1 + m.IntN(999)
-			for _, o := range m.w.rows { // mostly within the variant's own range
-				if o.row == catalog.Row(v) && m.chance(80) {
-					for v.SerialFrom != 0 && serial < int(v.SerialFrom) || v.SerialTo != 0 && serial > int(v.SerialTo) {
-						serial = 1 + m.IntN(999)
-					}
+			if m.chance(80) { // mostly within the variant's own range
+				for v.SerialFrom != 0 && serial < int(v.SerialFrom) || v.SerialTo != 0 && serial > int(v.SerialTo) {
+					serial = 1 + m.IntN(999)
 				}
 			}
 			q.Plate = m.plate(v, serial, built)
@@ -523,7 +521,7 @@ func (m *maker) asks() []ask {
 				q.Labels = append(q.Labels, pick(m, m.labels[string(pick(m, m.variants).Variant)]))
 			}
 		}
-		if m.threeAsm && m.chance(40) {
+		if m.module && m.chance(40) {
 			q.Labels = append(q.Labels, "T"+pick(m, []string{"M1", "M2", "9", "M?"}))
 		}
 		for _, mark := range []string{"dye", "length", "lug", "teeth"} {
