@@ -489,7 +489,7 @@ func checkLayout(l *Layout, at Place, fields []Located[Field], put func(at Place
 	}
 	slices.SortStableFunc(fields, func(a, b Located[Field]) int { return a.Row.Place - b.Row.Place })
 	names := map[string]bool{}
-	hasVariant, checks := false, 0
+	hasVariant := false
 	for _, f := range fields {
 		k := Fold(f.Row.Field)
 		if names[k] {
@@ -497,9 +497,6 @@ func checkLayout(l *Layout, at Place, fields []Located[Field], put func(at Place
 		}
 		names[k] = true
 		hasVariant = hasVariant || f.Row.Means == MeansVariant
-		if f.Row.Means == MeansCheck {
-			checks++
-		}
 	}
 	places := 0
 	for _, f := range fields {

@@ -313,8 +313,13 @@ func (d *demands) add(w way, above []string, per catalog.Per) error {
 func sortChoices(cs []Choice) {
 	slices.SortStableFunc(cs, func(a, b Choice) int {
 		return cmp.Or(-cmp.Compare(b2i(a.Buyable), b2i(b.Buyable)), cmp.Compare(a.Rank, b.Rank), cmp.Compare(a.Steps, b.Steps),
-			strings.Compare(itemsKey(a.Items), itemsKey(b.Items)), strings.Compare(itemsKey(a.Companions), itemsKey(b.Companions)))
+			strings.Compare(itemsKey(a.Items), itemsKey(b.Items)), slices.CompareFunc(a.Items, b.Items, byQuantity),
+			strings.Compare(itemsKey(a.Companions), itemsKey(b.Companions)), slices.CompareFunc(a.Companions, b.Companions, byQuantity))
 	})
+}
+
+func byQuantity(a, b Item) int {
+	return cmp.Or(cmp.Compare(a.Qty, b.Qty), a.Litres.Num.Cmp(b.Litres.Num))
 }
 
 func itemsKey(items []Item) string {

@@ -138,9 +138,8 @@ func (d *decider) read() error {
 		if out.State == plate.Unmatched {
 			// The text may be that of another assembly's label.
 			for _, o := range d.assemblies[1:] {
-				if other := plate.Read(d.res.layouts[o.key], rd); other.State != plate.Unmatched {
+				if other := plate.Read(d.res.layouts[o.key], rd); better(other.State, out.State) {
 					out, as = other, o
-					break
 				}
 			}
 		}
@@ -149,6 +148,9 @@ func (d *decider) read() error {
 		}
 	}
 	if len(d.q.Fields) > 0 {
+		if d.q.Plate != "" {
+			return &QuestionError{Part: "plate", Value: d.q.Plate, Reason: GivenTwice}
+		}
 		rw, err := d.readFields(root)
 		if err != nil {
 			return err

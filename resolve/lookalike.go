@@ -100,7 +100,6 @@ func (l *looker) byPlate() error {
 			}); err != nil {
 				return err
 			}
-			checked := slices.ContainsFunc(m.Checks, func(c plate.CheckMatch) bool { return c.Outcome == plate.CheckPassed })
 			for _, text := range texts {
 				var near []plate.Neighbour
 				if err := plate.Neighbours(l.d.res.layoutCodes(layout), text, func(n plate.Neighbour) bool {
@@ -115,7 +114,7 @@ func (l *looker) byPlate() error {
 						return err
 					}
 					for _, w := range others {
-						if err := l.add(w, ByPlate, &n, checked); err != nil {
+						if err := l.add(w, ByPlate, &n, guarded(m, n.Key)); err != nil {
 							return err
 						}
 					}
@@ -124,6 +123,31 @@ func (l *looker) byPlate() error {
 		}
 	}
 	return nil
+}
+
+// guarded tells whether the check character, as read, would be wrong on the
+// plate with another text in the fields that mean the variant and all else as
+// read (L1). A text of another length moves the other fields, and then nothing
+// is claimed.
+func guarded(m *plate.Match, text string) bool {
+	if len(text) != len(m.Key) || !slices.ContainsFunc(m.Checks, func(c plate.CheckMatch) bool { return c.Outcome == plate.CheckPassed }) {
+		return false
+	}
+	var other plate.Reading
+	for _, f := range m.Fields {
+		if f.Means != catalog.MeansVariant {
+			other = append(other, f.Chars...)
+			continue
+		}
+		for range f.Chars {
+			set, ok := plate.SetOf(text[:1])
+			if !ok {
+				return false
+			}
+			other, text = append(other, set), text[1:]
+		}
+	}
+	return len(m.Of().Match(other)) == 0
 }
 
 func (l *looker) byEye() error {

@@ -204,6 +204,12 @@ func (r *reader) worlds(v *variant, fits []stmt, k known) []world {
 			if v.row.BuiltTo != 0 {
 				hi = min(hi, v.row.BuiltTo.Last())
 			}
+			if lo > hi {
+				// No day of the unit's is in the variant's range, which is
+				// possible where another assembly is in conflict (C4): the
+				// unit's own days count.
+				lo, hi = k.built.From, k.built.To
+			}
 		}
 		segs := segments(lo, hi, cuts, dayBefore)
 		ws = split(ws, len(segs), func(w *world, i int) {

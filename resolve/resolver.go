@@ -43,7 +43,7 @@ const (
 	NothingRead QuestionReason = "nothing-read" // neither plate nor label nor fields
 	UnknownName QuestionReason = "unknown-name" // the catalogue has no such mark, role, scope of work, field, variant
 	NoValue     QuestionReason = "no-value"     // a mark without a value
-	GivenTwice  QuestionReason = "given-twice"  // one mark with two values
+	GivenTwice  QuestionReason = "given-twice"  // one mark with two values, or the plate whole and by fields
 	NoLabels    QuestionReason = "no-labels"    // the catalogue knows no labels
 	NotReadable QuestionReason = "not-readable" // the text cannot be read as what it should be; see Err
 )
@@ -76,6 +76,9 @@ func (e *QuestionError) Error() string {
 	case NoValue:
 		return fmt.Sprintf("the mark %q has no value; write MARK=VALUE", e.Value)
 	case GivenTwice:
+		if e.Part == "plate" {
+			return fmt.Sprintf("the plate is given whole, %q, and field by field; give it one way", e.Value)
+		}
 		return fmt.Sprintf("%q was given before with another value; give each mark once", e.Value)
 	case NoLabels:
 		return fmt.Sprintf("the catalogue knows no labels, so %q cannot be one", e.Value)
@@ -342,6 +345,13 @@ func (d *decider) rolesStated() (map[string]bool, error) {
 				if len(v.shows[m.mark]) == 0 {
 					from(m.fits)
 				}
+			}
+			for mark, value := range as.known.seen {
+				f, err := d.r.fitsOfMark(mark, value)
+				if err != nil {
+					return nil, err
+				}
+				from(f)
 			}
 			for k, o := range d.r.roles {
 				if o.row.Kind != catalog.RoleFluid || keys[k] || o.assembly != as.key {

@@ -577,7 +577,7 @@ SELECT l.q, l.r, l.pos, l.items, l.comps,
            AND EXISTS (SELECT 1 FROM qwork k JOIN work w ON w.cat = a.cat AND w.w = k.w WHERE k.q = l.q AND w.fill <> 'none'))
   AND NOT EXISTS (
     SELECT 1 FROM note n WHERE n.cat = a.cat AND instr('+' || l.items || '+' || l.comps, '+' || n.p || '*')
-    AND (n.fam = '' OR n.fam IN (SELECT v.fam FROM cand c JOIN variant v ON v.cat = c.cat AND v.v = c.v WHERE c.q = l.q AND c.a = a.a))) AS safe
+    AND (n.fam = '' OR n.fam IN (SELECT v.fam FROM cand c JOIN variant v ON v.cat = c.cat AND v.v = c.v WHERE c.q = l.q))) AS safe
 FROM line l JOIN asked a ON a.q = l.q AND a.r = l.r WHERE l.nth = 1;
 
 -- V4: the part that goes by a number; where it is reached; its roles.
