@@ -27,13 +27,6 @@ func (p *Problem) test(id string, effort Effort, set ...int) {
 	p.Checks = append(p.Checks, c)
 }
 
-func b2i(b bool) int {
-	if b {
-		return 1
-	}
-	return 0
-}
-
 func near(t *testing.T, what string, got, want float64) {
 	t.Helper()
 	if math.Abs(got-want) > small {

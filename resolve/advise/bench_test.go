@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"testing"
+	"time"
 )
 
 // invented makes a problem of so many worlds and checks. Most checks give one
@@ -38,22 +39,39 @@ func invented(seed uint64, worlds, checks, classes, overlap int, unseen float64)
 	return p
 }
 
+// BenchmarkExact plans twelve groups and fifteen checks, in eight problems of each
+// kind: answers that are sure or not, checks that are always seen or not, and in
+// "even" only yes and no at one effort, which leaves nothing to prune by.
 func BenchmarkExact(b *testing.B) {
 	for _, bc := range []struct {
 		name    string
 		overlap int
 		unseen  float64
-	}{{"sure", 0, 0}, {"unseen", 0, 0.05}, {"overlap", 10, 0}, {"both", 10, 0.05}, {"wild", 30, 0.05}} {
+	}{{"sure", 0, 0}, {"unseen", 0, 0.05}, {"overlap", 10, 0}, {"both", 10, 0.05}, {"wild", 30, 0.05}, {"even", 0, 0.05}} {
 		b.Run(bc.name, func(b *testing.B) {
+			states, cut, most := 0, 0, time.Duration(0)
 			for i := 0; b.Loop(); i++ {
-				p, err := New(invented(uint64(i%8), 12, 15, 5, bc.overlap, bc.unseen), Options{Budget: 300000})
+				p := invented(uint64(i%8), 12, 15, 5, bc.overlap, bc.unseen)
+				for c := range p.Checks {
+					if bc.name == "even" {
+						p.Checks[c].Effort, p.Checks[c].Answers = 100, p.Checks[c].Answers[:2]
+						for w, ch := range p.Checks[c].Worlds {
+							p.Checks[c].Worlds[w] = Sure(ch[0].Answer % 2)
+						}
+					}
+				}
+				start := time.Now()
+				plan, err := New(p, Options{})
 				if err != nil {
 					b.Fatal(err)
 				}
-				b.ReportMetric(float64(300000-p.solver.left), "states")
-				b.ReportMetric(float64(len(p.solver.nodes)), "nodes")
-				b.ReportMetric(float64(len(p.solver.bounds)), "bounds")
+				most = max(most, time.Since(start))
+				states += plan.options.Budget - plan.solver.left
+				cut += b2i(plan.Summary().Method == ExactCut)
 			}
+			b.ReportMetric(float64(states)/float64(b.N), "states/op")
+			b.ReportMetric(float64(cut)/float64(b.N), "cut/op")
+			b.ReportMetric(float64(most.Milliseconds()), "slowest-ms")
 		})
 	}
 }

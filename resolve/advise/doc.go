@@ -66,7 +66,9 @@
 // square is what [Summary].Factor holds, and only where the assumptions of the
 // paper hold: one answer for each check in each world, every check can be seen,
 // and classes that are a true partition. What a plan promises in every case is
-// [Summary].Gap: its effort less a lower bound worked out for this very problem.
+// [Summary].Gap: its effort less a lower bound worked out for this very problem,
+// which up to 64 groups and checks is that of the exact search, and beyond it
+// Huffman's for the classes that must be led apart.
 //
 // # What lives here
 //

@@ -493,7 +493,7 @@ func (s *solver) node(p position) *node {
 
 // maxBounds is how many bounds are worked out in full; beyond it they are the
 // cheapest check's, so that a budget of states bounds the whole work.
-const maxBounds = 1 << 18
+const maxBounds = 1 << 15
 
 // option is a check that could be made at a position.
 type option struct {

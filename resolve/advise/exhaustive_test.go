@@ -238,13 +238,19 @@ func TestAgainstExhaustive(t *testing.T) {
 		if exact.Method != Exact || math.Abs(exact.Expected-want) > small || exact.Gap != 0 || exact.Lower != exact.Expected || exact.Cut != 0 {
 			t.Fatalf("problem %d: %+v, exhaustive search finds %v\n%+v", seed, exact, want, p)
 		}
+		greedy := mustNew(t, p, Options{Greedy: true}).Summary()
 		for name, o := range map[string]Options{
 			"greedy": {Greedy: true}, "budget 1": {Budget: 1}, "budget 5": {Budget: 5}, "walk 1": {Greedy: true, Walk: 1}, "walk 60": {Greedy: true, Walk: 60},
 		} {
-			s := mustNew(t, p, o).Summary()
+			plan := mustNew(t, p, o)
+			s := plan.Summary()
 			methods[s.Method]++
-			if s.Lower > want+small || s.Expected < want-small || math.Abs(s.Expected-s.Lower-s.Gap) > small || s.WorstSeen > s.Worst || s.Expected > s.Worst+small {
+			// Summary shows no lower bound above the effort; the bound itself must hold.
+			if plan.lower/100 > want+small || s.Lower > want+small || s.Expected < want-small || math.Abs(s.Expected-s.Lower-s.Gap) > small || s.WorstSeen > s.Worst || s.Expected > s.Worst+small {
 				t.Fatalf("problem %d, %s: %+v, exhaustive search finds %v\n%+v", seed, name, s, want, p)
+			}
+			if s.Method == ExactCut && s.Expected > greedy.Expected+small {
+				t.Fatalf("problem %d, %s: worse than the greedy plan: %+v, %+v", seed, name, s, greedy)
 			}
 			if s.Cut > 0 && o.Walk == 0 {
 				t.Fatalf("problem %d, %s: not followed to the end: %+v", seed, name, s)
@@ -347,5 +353,83 @@ func TestStepsAgainstExhaustive(t *testing.T) {
 				t.Fatalf("problem %d: the steps take %v, the summary says %v", seed, expected, s.Expected)
 			}
 		}
+	}
+}
+
+// TestGreedyRule compares the first check of the greedy rule with the rule as
+// Golovin, Krause and Ray (2010) put it, edge by edge.
+func TestGreedyRule(t *testing.T) {
+	compared := 0
+	for seed := range uint64(3000) {
+		p := random(rand.New(rand.NewPCG(seed, 8)))
+		e := exhaustive{&p}
+		plain := !slices.ContainsFunc(p.Worlds, func(w World) bool {
+			return slices.ContainsFunc(w.Outcomes, func(o Outcome) bool { return len(o.Choices) > 0 })
+		})
+		plan := mustNew(t, p, Options{Greedy: true})
+		first := plan.First()
+		if s := plan.Summary(); !plain || first.Leaf || s.Groups != len(p.Worlds) || len(s.Never) > 0 || slices.ContainsFunc(p.Checks, func(c Check) bool { return c.Effort == 0 }) {
+			continue
+		}
+		compared++
+		sum := 0.0
+		for _, w := range p.Worlds {
+			sum += w.Weight
+		}
+		most, taken := 0.0, 0.0
+		for c := range p.Checks {
+			cut := 0.0
+			for a := range p.Checks[c].Answers {
+				chance := 0.0
+				for w := range p.Worlds {
+					chance += p.Worlds[w].Weight / sum * e.odds(c, a, w)
+				}
+				for v := range p.Worlds {
+					for w := range v {
+						alike := fmt.Sprint(p.Worlds[v].Outcomes) == fmt.Sprint(p.Worlds[w].Outcomes)
+						if !alike && (e.odds(c, a, v) == 0 || e.odds(c, a, w) == 0) {
+							cut += chance * p.Worlds[v].Weight / sum * p.Worlds[w].Weight / sum
+						}
+					}
+				}
+			}
+			rate := cut / float64(p.Checks[c].Effort)
+			most = max(most, rate)
+			if p.Checks[c].ID == first.Check {
+				taken = rate
+			}
+		}
+		if taken < most*(1-small) {
+			t.Fatalf("problem %d: takes %s, which cuts %v for its effort, best %v\n%+v", seed, first.Check, taken, most, p)
+		}
+	}
+	if compared < 200 {
+		t.Errorf("only %d compared", compared)
+	}
+}
+
+// TestLowerBound: cases in which a careless lower bound is too high.
+func TestLowerBound(t *testing.T) {
+	// Both checks are needed, and where one cannot be seen the other is no use: the
+	// effort is less than if all could be seen.
+	p := identify(1, 1, 1, 1)
+	p.test("one", 100, 0, 1)
+	p.test("two", 100, 0, 2)
+	p.Checks[0].Unseen, p.Checks[1].Unseen = 0.3, 0.3
+	near(t, "both needed", exhaustive{&p}.optimum(), 1.7)
+	if lower := mustNew(t, p, Options{Greedy: true}).lower / 100; lower > 1.7+small {
+		t.Errorf("both needed: %v", lower)
+	}
+	// Worlds linked by a third that shares a choice with each.
+	takes := func(parts ...string) []Outcome { return []Outcome{{"takes", [][]string{parts}}} }
+	q := Problem{Goals: []string{"seal"}, Worlds: []World{
+		{"a", 1, takes("p0", "p1")}, {"b", 4, takes("p2", "p3")}, {"c", 4, takes("p1", "p3")}, {"d", 1, []Outcome{{Class: "none"}}},
+	}}
+	q.test("one", 100, 0, 3)
+	q.test("two", 100, 0)
+	q.test("three", 1000, 1)
+	near(t, "linked", exhaustive{&q}.optimum(), 1.2)
+	if lower := mustNew(t, q, Options{Greedy: true}).lower / 100; lower > 1.2+small {
+		t.Errorf("linked: %v", lower)
 	}
 }

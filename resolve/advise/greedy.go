@@ -143,6 +143,15 @@ func (m *model) leaf(s *solver, st *state) bool {
 	if len(want) == 0 {
 		return true
 	}
+	settles := func(groups []int32) bool {
+		return slices.ContainsFunc(want, func(goal int) bool { return m.outcome(groups, goal).class != 0 })
+	}
+	// Mostly one of the first groups shows that there is more to settle.
+	for _, g := range st.groups[:min(len(st.groups), 4)] {
+		if settles(m.end(st, g)) {
+			return false
+		}
+	}
 	if !m.sure && slices.ContainsFunc(st.checks, func(c int32) bool {
 		return slices.ContainsFunc(st.groups, func(g int32) bool { return len(m.checks[c].kinds[m.groups[g].kind[c]].answers) > 1 })
 	}) {
@@ -151,19 +160,7 @@ func (m *model) leaf(s *solver, st *state) bool {
 		}
 		return !slices.ContainsFunc(st.checks, func(c int32) bool { return m.excludes(st, c) })
 	}
-	// All checks together leave those that answer them alike. Mostly one of the
-	// first groups shows it.
-	for _, g := range st.groups[:min(len(st.groups), 4)] {
-		var cell []int32
-		for _, h := range st.groups {
-			if !slices.ContainsFunc(st.checks, func(c int32) bool { return m.groups[g].kind[c] != m.groups[h].kind[c] }) {
-				cell = append(cell, h)
-			}
-		}
-		if slices.ContainsFunc(want, func(goal int) bool { return m.outcome(cell, goal).class != 0 }) {
-			return false
-		}
-	}
+	// All checks together leave those that answer them alike.
 	cells := map[string][]int32{}
 	key := make([]byte, 4*len(st.checks))
 	for _, g := range st.groups {
@@ -173,11 +170,40 @@ func (m *model) leaf(s *solver, st *state) bool {
 		cells[string(key)] = append(cells[string(key)], g)
 	}
 	for _, cell := range cells {
-		if slices.ContainsFunc(want, func(goal int) bool { return m.outcome(cell, goal).class != 0 }) {
+		if settles(cell) {
 			return false
 		}
 	}
 	return true
+}
+
+// end gives the groups that can be left when g is the true one and all checks
+// are made: for each check in turn, its answer that leaves fewest.
+func (m *model) end(st *state, g int32) []int32 {
+	left := slices.Clone(st.groups)
+	for _, c := range st.checks {
+		kinds := m.checks[c].kinds
+		gives := func(h, answer int32) bool { return slices.Contains(kinds[m.groups[h].kind[c]].answers, answer) }
+		fewest, count := int32(-1), len(left)+1
+		for _, a := range kinds[m.groups[g].kind[c]].answers {
+			n := 0
+			for _, h := range left {
+				n += b2i(gives(h, a))
+			}
+			if n < count {
+				fewest, count = a, n
+			}
+		}
+		left = slices.DeleteFunc(left, func(h int32) bool { return !gives(h, fewest) })
+	}
+	return left
+}
+
+func b2i(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
 }
 
 // part gives a model of what a state leaves.

@@ -13,7 +13,7 @@ type Options struct {
 	ExactGroups int  // most groups of worlds for the exact search; default 12, at most 64
 	ExactChecks int  // most checks that tell groups apart for it; default 15, at most 64
 	Budget      int  // states that it works out before it settles for the best found; default 100,000
-	Walk        int  // groups times checks looked at to work out the effort of a greedy plan; default 5,000,000
+	Walk        int  // groups times checks looked at to work out the effort of a greedy plan; default 20,000,000
 	Greedy      bool // use the greedy rule whatever the size
 }
 
@@ -36,7 +36,7 @@ type Plan struct {
 	root      state
 	options   Options
 	summary   *Summary
-	lower     float64 // hundredths of a minute, times mass 1
+	lower     float64 // hundredths of a minute
 	method    Method
 }
 
@@ -98,7 +98,9 @@ func (e *PathError) Error() string {
 	return fmt.Sprintf("following a plan of checks: answer number %d after %d answers, where there are %d", e.Answer, e.Depth, e.Answers)
 }
 
-// New plans the checks of a problem, which must not be changed afterwards.
+// New plans the checks of a problem, which must not be changed afterwards. The
+// exact search is made here; a greedy plan is only prepared, and its steps are
+// worked out when they are asked for.
 func New(p Problem, o Options) (*Plan, error) {
 	if err := p.validate(); err != nil {
 		return nil, err
@@ -106,7 +108,7 @@ func New(p Problem, o Options) (*Plan, error) {
 	o.ExactGroups = min(cmp.Or(o.ExactGroups, 12), maxBits)
 	o.ExactChecks = min(cmp.Or(o.ExactChecks, 15), maxBits)
 	o.Budget = cmp.Or(o.Budget, 100_000)
-	o.Walk = cmp.Or(o.Walk, 5_000_000)
+	o.Walk = cmp.Or(o.Walk, 20_000_000)
 	plan := &Plan{m: newModel(&p), options: o}
 	plan.solver = newSolver(plan.m)
 	plan.dropNever()
@@ -291,12 +293,15 @@ func (p *Plan) goals(st *state) (settled, open []string) {
 }
 
 // Summary works out, on first use, what the plan costs and how far it can be from
-// the best.
+// the best. For a greedy plan that takes much longer than a step.
 func (p *Plan) Summary() Summary {
 	if p.summary != nil {
 		return *p.summary
 	}
 	w := p.walk()
+	if p.method == Greedy && p.solver != nil {
+		p.lower = max(p.lower, p.solver.bound(p.root.at.groups, p.root.at.groups))
+	}
 	s := &Summary{
 		Method: p.method, Groups: len(p.m.groups), Checks: len(p.m.checks),
 		Expected: w.expected / 100, Cut: w.cut, Lower: min(p.lower, w.expected) / 100,
@@ -335,6 +340,10 @@ type visit struct {
 	worst, worstSeen Effort
 }
 
+// rare is the probability of runs that are not followed once a twentieth of the
+// work is done.
+const rare = 1e-7
+
 // walk follows the plan. States with equally many checks made are taken
 // together, runs that meet are joined, and of the states at one depth those with
 // the most probability first, up to half the work that is left.
@@ -348,7 +357,7 @@ func (p *Plan) walk() walked {
 		index := map[string]*visit{}
 		allowed := max(work/2, 1)
 		for _, v := range level {
-			if allowed <= 0 {
+			if allowed <= 0 || v.p < rare && work < p.options.Walk*19/20 {
 				if p.m.leaf(p.solver, &v.st) {
 					out.end(v, 0)
 					continue
