@@ -241,6 +241,10 @@ func (d *decider) readFields(as *assemblyWork) (*readWork, error) {
 
 // addReading looks up what a reading can mean and files it under its assembly.
 func (d *decider) addReading(as *assemblyWork, rw *readWork) error {
+	// The same text twice says no more than once.
+	if slices.ContainsFunc(as.readings, func(o *readWork) bool { return o.out.Text == rw.out.Text }) {
+		return nil
+	}
 	rw.allowed, rw.texts = map[string]*variant{}, map[string][]string{}
 	rw.out.Assembly = as.row.Assembly
 	serials, builts, first := map[string]bool{}, map[catalog.Span[int32]]bool{}, true
