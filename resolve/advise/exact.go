@@ -52,7 +52,6 @@ type solverAnswer struct {
 }
 
 type solverGoal struct {
-	all     uint64
 	classes []solverClass
 }
 

@@ -190,8 +190,6 @@ func days(d catalog.Date) (first, last int) {
 	return n, n
 }
 
-const farDay = 9999999 // stands for no end
-
 func dayNumber(t time.Time) int { return int(t.Unix()/86400) + 1000000 }
 
 func firstOrNull(d catalog.Date) any {

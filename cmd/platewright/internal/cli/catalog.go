@@ -295,7 +295,7 @@ func (a *app) info(ctx context.Context, check bool) error {
 	}
 	defer cat.Close()
 	i := render.Info{Schema: render.InfoSchema, Demo: cat.demo, Tables: []render.RowCount{}}
-	count := func(string) int { return 0 }
+	var count func(table string) int
 	if cat.store == nil {
 		count = cat.Catalogue.(*memory.Catalogue).Count
 	} else {

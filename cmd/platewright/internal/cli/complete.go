@@ -113,12 +113,6 @@ func (a *app) addVariants(cat resolve.Catalogue, text string, add func(string, s
 	})
 }
 
-func (a *app) completeVariants(text string) []string {
-	return a.completions(func(cat resolve.Catalogue, add func(string, string) bool) error {
-		return a.addVariants(cat, text, add)
-	})
-}
-
 // completeLabels proposes one whole label of each layout of an assembly that
 // follows another.
 func (a *app) completeLabels(text string) []string {
