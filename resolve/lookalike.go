@@ -22,7 +22,16 @@ type looker struct {
 	d     *decider
 	as    *assemblyWork
 	v     *variant
-	roles []askedRole // those that the assembly's identity decides
+	roles []askedRole      // those that the assembly's identity decides
+	takes map[string]taken // what v takes, by key of the role
+	seen  map[string]bool  // keys of the variants looked at already
+}
+
+// taken is what a variant takes in a role: its outcomes by key, and the parts
+// of their first choices.
+type taken struct {
+	outcomes []string
+	parts    []catalog.PartNo
 }
 
 // lookAlikes lists the variants that a person could take for a candidate and
@@ -34,6 +43,9 @@ func (d *decider) lookAlikes() error {
 	if err := d.r.loadMarks(); err != nil {
 		return err
 	}
+	// What relatives take is compared, not shown: their trails are not needed.
+	defer func(lean bool) { d.r.lean = lean }(d.r.lean)
+	d.r.lean = true
 	for _, as := range d.assemblies {
 		if len(as.cands) == 0 || as.tooMany {
 			continue
@@ -43,7 +55,7 @@ func (d *decider) lookAlikes() error {
 			continue
 		}
 		for _, v := range as.cands {
-			l := looker{d: d, as: as, v: v}
+			l := looker{d: d, as: as, v: v, takes: map[string]taken{}, seen: map[string]bool{v.key: true}}
 			for _, a := range d.asked {
 				if d.decides(as, a.role.assembly) {
 					l.roles = append(l.roles, a)
@@ -173,13 +185,18 @@ func (l *looker) byEye() error {
 	if err != nil {
 		return err
 	}
-	if more {
-		l.d.dec.LookAlikesLeftOut = append(l.d.dec.LookAlikesLeftOut, l.as.row.Assembly)
-	}
+	listed := len(l.d.dec.LookAlikes)
 	for _, w := range alike {
+		if len(l.d.dec.LookAlikes)-listed == maxListed {
+			more = true
+			break
+		}
 		if err := l.add(w, ByEye, nil, false); err != nil {
 			return err
 		}
+	}
+	if more {
+		l.d.dec.LookAlikesLeftOut = append(l.d.dec.LookAlikesLeftOut, l.as.row.Assembly)
 	}
 	return nil
 }
@@ -231,18 +248,13 @@ func apart(m *catalog.Mark, a, b []*catalog.Show) bool {
 // add lists a look-alike if it changes an asked role (L3).
 func (l *looker) add(w *variant, by LookAlikeBy, misread *plate.Neighbour, checked bool) error {
 	d := l.d
-	if w.key == l.v.key || slices.ContainsFunc(l.as.cands, func(c *variant) bool { return c.key == w.key }) {
+	if l.seen[w.key] || slices.ContainsFunc(l.as.cands, func(c *variant) bool { return c.key == w.key }) {
 		return nil
 	}
-	for i := range d.dec.LookAlikes {
-		have := &d.dec.LookAlikes[i]
-		if have.Assembly == l.as.row.Assembly && have.Variant.Key() == w.key && have.Candidate.Key() == l.v.key {
-			return nil
-		}
-	}
+	l.seen[w.key] = true
 	out := LookAlike{Assembly: l.as.row.Assembly, Candidate: l.v.row.Variant, Variant: w.row.Variant, By: by, Misread: misread, Roles: []RoleDifference{}, TellApart: []TellApart{}}
 	for _, a := range l.roles {
-		diff, ok, err := d.roleDifference(a, l.v, w)
+		diff, ok, err := l.roleDifference(a, w)
 		if err != nil {
 			return err
 		}
@@ -288,30 +300,52 @@ func (l *looker) add(w *variant, by LookAlikeBy, misread *plate.Neighbour, check
 	return nil
 }
 
-// roleDifference compares what two variants take in a role.
-func (d *decider) roleDifference(a askedRole, v, w *variant) (RoleDifference, bool, error) {
-	as := d.assembly(a.role.assembly)
+// roleDifference compares what a variant takes in a role with what the looker's
+// own takes.
+func (l *looker) roleDifference(a askedRole, w *variant) (RoleDifference, bool, error) {
 	k := known{}
-	if as != nil {
+	if as := l.d.assembly(a.role.assembly); as != nil {
 		k.serial, k.built = as.known.serial, as.known.built
 	}
-	return d.r.roleDifference(a.role.row, a.key, v, w, k, d.fill)
+	return l.d.r.roleDifference(a.role, l.v, w, k, l.d.fill, l.takes)
 }
 
-func (r *reader) roleDifference(role *catalog.Role, key string, v, w *variant, k known, fill catalog.FillKind) (RoleDifference, bool, error) {
-	this, err := r.outcomes(v, role, key, k, fill)
-	if err != nil {
+// roleDifference compares what two variants take in a role; takes remembers
+// what v takes, since it is compared with many.
+func (r *reader) roleDifference(role *roleInfo, v, w *variant, k known, fill catalog.FillKind, takes map[string]taken) (RoleDifference, bool, error) {
+	if err := r.load(v); err != nil {
 		return RoleDifference{}, false, err
 	}
-	other, err := r.outcomes(w, role, key, k, fill)
-	if err != nil {
+	if err := r.load(w); err != nil {
 		return RoleDifference{}, false, err
 	}
-	a, b := outcomeKeys(this), outcomeKeys(other)
-	if slices.Equal(a, b) {
+	if role.row.Kind == catalog.RolePart && alikeByRows(v, w, role.key) {
 		return RoleDifference{}, false, nil
 	}
-	return RoleDifference{Role: role.Role, This: partsOf(this), Other: partsOf(other)}, true, nil
+	this, ok := takes[role.key]
+	if !ok {
+		cos, err := r.outcomes(v, role.row, role.key, k, fill)
+		if err != nil {
+			return RoleDifference{}, false, err
+		}
+		this = taken{outcomeKeys(cos), partsOf(cos)}
+		takes[role.key] = this
+	}
+	other, err := r.outcomes(w, role.row, role.key, k, fill)
+	if err != nil {
+		return RoleDifference{}, false, err
+	}
+	if slices.Equal(this.outcomes, outcomeKeys(other)) {
+		return RoleDifference{}, false, nil
+	}
+	return RoleDifference{Role: role.row.Role, This: this.parts, Other: partsOf(other)}, true, nil
+}
+
+// alikeByRows tells, without working it out, that two variants take the same in
+// a role: both have only the rows of one family to go by, and the same ranges.
+func alikeByRows(v, w *variant, role string) bool {
+	return v.fam == w.fam && v.fits.of(role) == nil && w.fits.of(role) == nil && len(v.shows) == 0 && len(w.shows) == 0 &&
+		v.row.SerialFrom == w.row.SerialFrom && v.row.SerialTo == w.row.SerialTo && v.row.BuiltFrom == w.row.BuiltFrom && v.row.BuiltTo == w.row.BuiltTo
 }
 
 func outcomeKeys(cos []candidateOutcome) []string {

@@ -400,6 +400,9 @@ func (res *Resolver) pairsOf(v *variant, work []string) ([]LookAlike, error) {
 		return nil, err
 	}
 	var out []LookAlike
+	takes := map[string]taken{}
+	defer func(lean bool) { r.lean = lean }(r.lean)
+	r.lean = true
 	add := func(w *variant, by LookAlikeBy, n *plate.Neighbour) error {
 		for _, o := range out {
 			if o.Variant.Key() == w.key {
@@ -408,7 +411,7 @@ func (res *Resolver) pairsOf(v *variant, work []string) ([]LookAlike, error) {
 		}
 		p := LookAlike{Assembly: r.assemblies[0].Assembly, Candidate: v.row.Variant, Variant: w.row.Variant, By: by, Misread: n, Roles: []RoleDifference{}}
 		for _, a := range d.asked {
-			diff, ok, err := r.roleDifference(a.role.row, a.key, v, w, known{}, d.fill)
+			diff, ok, err := r.roleDifference(a.role, v, w, known{}, d.fill, takes)
 			if err != nil {
 				return err
 			}

@@ -116,6 +116,10 @@ func (a *app) importPackage(ctx context.Context, name string, replace []string, 
 		Replace: replace, DryRun: dryRun, Now: now, Program: program(),
 		Changes: func(c store.Change) error {
 			list.add(c)
+			if list.ofLast >= render.MaxChanges {
+				// The rest of the table is only counted, and the result counts.
+				return store.ErrSkipTable
+			}
 			return ctx.Err()
 		},
 		Progress: func(s store.Progress) { progress.say("%s %s, %d rows", s.Stage, s.Table, s.Rows) },
@@ -131,7 +135,10 @@ func (a *app) importPackage(ctx context.Context, name string, replace []string, 
 			Fresh: t.Changed+t.Removed+t.Same == 0})
 	}
 	report.Findings = append(report.Findings, res.Remarks...)
-	report.Changes, report.Listed, report.Total = append(report.Changes, list.rows...), len(list.rows), list.total
+	report.Changes, report.Listed = append(report.Changes, list.rows...), len(list.rows)
+	for _, t := range res.Tables {
+		report.Total += t.Added + t.Changed + t.Removed
+	}
 	if a.json {
 		return render.JSON(a.out, report)
 	}
