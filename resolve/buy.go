@@ -24,8 +24,9 @@ type way struct {
 }
 
 type buyKey struct {
-	key string
-	qty int
+	key  string
+	qty  int
+	lean bool // without trails
 }
 
 // maxWays bounds the parts that one stated part can lead to. Chains in
@@ -37,7 +38,7 @@ const maxWays = 512
 // shared: it must not be changed.
 func (r *reader) buy(key string, qty int, out ruledOut) ([]Choice, error) {
 	if len(out) == 0 {
-		if c, ok := r.buys[buyKey{key, qty}]; ok {
+		if c, ok := r.buys[buyKey{key, qty, r.lean}]; ok {
 			return c, nil
 		}
 	}
@@ -55,7 +56,7 @@ func (r *reader) buy(key string, qty int, out ruledOut) ([]Choice, error) {
 	}
 	sortChoices(choices)
 	if len(out) == 0 {
-		r.buys[buyKey{key, qty}] = choices
+		r.buys[buyKey{key, qty, r.lean}] = choices
 	}
 	return choices, nil
 }
@@ -81,7 +82,7 @@ func (r *reader) fillWays(key string, qty int, out ruledOut, depth int) ([]fille
 	var fills []filled
 	for _, w := range ways {
 		if w.part.Status == catalog.PartSold {
-			fills = append(fills, filled{items: []way{w}, steps: w.steps, trail: append(slices.Clone(w.trail), Reason{Code: ReasonSold, Table: catalog.TParts, Row: string(w.part.Part), Source: w.part.Source, Part: w.part.Part}), buyable: true})
+			fills = append(fills, filled{items: []way{w}, steps: w.steps, trail: r.trail(w.trail, func() Reason { return partReason(ReasonSold, w.part) }), buyable: true})
 		}
 	}
 	for _, s := range splits {
@@ -96,13 +97,26 @@ func (r *reader) fillWays(key string, qty int, out ruledOut, depth int) ([]fille
 	if len(fills) == 0 {
 		fills = append(fills, filled{
 			items: []way{{part: start, key: key, qty: qty}},
-			trail: []Reason{{Code: ReasonEnded, Table: catalog.TParts, Row: string(start.Part), Source: start.Source, Part: start.Part}},
+			trail: r.trail(nil, func() Reason { return partReason(ReasonEnded, start) }),
 		})
 	}
 	slices.SortStableFunc(fills, func(a, b filled) int {
 		return cmp.Or(-cmp.Compare(b2i(a.buyable), b2i(b.buyable)), cmp.Compare(a.steps, b.steps), strings.Compare(waysKey(a.items), waysKey(b.items)))
 	})
 	return fills, nil
+}
+
+// trail gives a copy of a trail with one more reason; nothing where trails are
+// left out.
+func (r *reader) trail(have []Reason, more func() Reason) []Reason {
+	if r.lean {
+		return nil
+	}
+	return append(slices.Clip(have), more())
+}
+
+func partReason(code Code, p *catalog.Part) Reason {
+	return Reason{Code: code, Table: catalog.TParts, Row: string(p.Part), Source: p.Source, Part: p.Part}
 }
 
 func b2i(b bool) int {
@@ -151,7 +165,7 @@ func (r *reader) ways(start *catalog.Part, key string, qty int, out ruledOut) (w
 			}
 			ways = append(ways, way{part: p, key: s.key, qty: w.qty * s.qty, steps: w.steps + 1,
 				path:  append(slices.Clone(w.path), w.key),
-				trail: append(slices.Clone(w.trail), replacedReason(w.part.Part, s.to, s.row))})
+				trail: r.trail(w.trail, func() Reason { return replacedReason(w.part.Part, s.to, s.row) })})
 		}
 	}
 	return ways, splits, nil
@@ -179,7 +193,7 @@ func (r *reader) fillSplit(w way, out ruledOut, depth int) (filled, bool, error)
 	most := 0
 	for _, piece := range n.split {
 		key := piece.New.Key()
-		f.trail = append(f.trail, replacedReason(w.part.Part, piece.New, piece))
+		f.trail = r.trail(f.trail, func() Reason { return replacedReason(w.part.Part, piece.New, piece) })
 		sub, err := r.fillWays(key, w.qty*piece.Qty, out, depth+1)
 		if err != nil {
 			return filled{}, false, err
@@ -266,7 +280,7 @@ func (d *demands) add(w way, above []string, per catalog.Per) error {
 			Source: row.Source, Part: row.Companion, Other: row.Part, Qty: row.Qty, Note: row.Why}
 		if d.out[key] != nil {
 			reason.Code = ReasonCompanionAgainst
-			d.trail = append(d.trail, reason)
+			d.trail = d.r.trail(d.trail, func() Reason { return reason })
 			continue
 		}
 		qty, counted := row.Qty, row.Per
@@ -283,8 +297,7 @@ func (d *demands) add(w way, above []string, per catalog.Per) error {
 		if len(fills) == 0 {
 			continue
 		}
-		d.trail = append(d.trail, reason)
-		d.trail = append(d.trail, fills[0].trail...)
+		d.trail = append(d.r.trail(d.trail, func() Reason { return reason }), fills[0].trail...)
 		for _, it := range fills[0].items {
 			if slices.ContainsFunc(d.items, func(o way) bool { return o.key == it.key }) || slices.Contains(above, it.key) {
 				continue
