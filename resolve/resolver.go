@@ -155,6 +155,7 @@ func (res *Resolver) Decide(q Question, o Options) (*Decision, error) {
 	if err != nil {
 		return nil, err
 	}
+	d.dec.Roles = make([]RoleAnswer, 0, len(d.asked))
 	for _, a := range d.asked {
 		ans, err := d.answerRole(a)
 		if err != nil {
@@ -219,6 +220,7 @@ func (d *decider) askRoles() error {
 	if _, err := d.r.role(""); err != nil {
 		return err
 	}
+	d.asked = make([]askedRole, 0, len(d.r.roles))
 	add := func(key string, need catalog.Need, why string) bool {
 		role := d.r.roles[key]
 		if role == nil {

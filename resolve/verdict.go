@@ -230,6 +230,7 @@ func roleReasons(a askedRole, as *assemblyWork, cos []candidateOutcome, v Verdic
 func (d *decider) gate() error {
 	dec := d.dec
 	conflict := len(dec.Conflicts) > 0
+	dec.SafeToOrder = make([]OrderLine, 0, len(dec.Roles))
 	for i := range dec.Roles {
 		ans := &dec.Roles[i]
 		held := func(line *Line, part catalog.PartNo, why, release []Reason) {
@@ -311,8 +312,11 @@ func (d *decider) gate() error {
 	for i := range dec.SafeToOrder {
 		for j := range dec.SafeToOrder[i].Companions {
 			c := &dec.SafeToOrder[i].Companions[j]
-			for k, other := range dec.SafeToOrder {
-				if k != i && slices.ContainsFunc(other.Items, func(it Item) bool { return it.Part.Key() == c.Part.Key() && it.Qty >= c.Qty }) {
+			for k := range dec.SafeToOrder {
+				other := &dec.SafeToOrder[k]
+				if k != i && slices.ContainsFunc(other.Items, func(it Item) bool {
+					return it.Qty >= c.Qty && d.r.fold(string(it.Part)) == d.r.fold(string(c.Part))
+				}) {
 					c.CoveredBy = other.Role
 					break
 				}
