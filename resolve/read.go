@@ -21,7 +21,7 @@ type reader struct {
 	roles       map[string]*roleInfo
 	works       map[string]*workInfo
 	noteRows    map[string][]*catalog.Note
-	notesOfPart map[string][]*catalog.Note
+	notesOfPart map[catalog.PartNo][]*catalog.Note
 	folds       map[string]string
 	lean        bool // leave trails out
 	marks       map[string]*catalog.Mark
@@ -79,6 +79,7 @@ type variant struct {
 	shows  map[string][]*catalog.Show
 	fits   *fitsByRole
 	marks  []markFits // statements about marks that the variant itself shows
+	fills  []*catalog.Fill
 	read   bool
 }
 
@@ -114,7 +115,7 @@ func newReader(cat Catalogue) *reader {
 		tServes: catalog.TableByName(catalog.TServes), tPlates: catalog.TableByName(catalog.TPlates),
 		parts: map[string]*catalog.Part{}, nexts: map[string]*next{}, companions: map[string][]*catalog.Companion{},
 		families: map[string]*family{}, markFits: map[string]*fitsByRole{}, buys: map[buyKey][]Choice{}, fluids: map[string][]fluidChoice{},
-		works: map[string]*workInfo{}, noteRows: map[string][]*catalog.Note{}, notesOfPart: map[string][]*catalog.Note{}, folds: map[string]string{},
+		works: map[string]*workInfo{}, noteRows: map[string][]*catalog.Note{}, notesOfPart: map[catalog.PartNo][]*catalog.Note{}, folds: map[string]string{},
 	}
 }
 
@@ -278,12 +279,13 @@ func (r *reader) notes(key string) ([]*catalog.Note, error) {
 	return n, nil
 }
 
-// partNotes gives the notes on a part.
-func (r *reader) partNotes(part string) ([]*catalog.Note, error) {
+// partNotes gives the notes on a part, by its number as the table of parts
+// spells it.
+func (r *reader) partNotes(part catalog.PartNo) ([]*catalog.Note, error) {
 	if n, ok := r.notesOfPart[part]; ok {
 		return n, nil
 	}
-	n, err := r.notes(catalog.MakeKey("PART", part))
+	n, err := r.notes(catalog.MakeKey("PART", part.Key()))
 	if err != nil {
 		return nil, err
 	}
@@ -471,6 +473,9 @@ func (r *reader) load(v *variant) error {
 	if v.fits, err = r.fitsOf(catalog.MakeKey("VARIANT", v.key)); err != nil {
 		return err
 	}
+	if v.fills, err = group[catalog.Fill](r.cat, r.tFills, catalog.MakeKey("VARIANT", v.key)); err != nil {
+		return err
+	}
 	v.read = true
 	return nil
 }
@@ -484,12 +489,11 @@ func (v *variant) shown(mark string) []*catalog.Show {
 }
 
 func (r *reader) fill(v *variant, role string) (*catalog.Fill, error) {
-	own, err := group[catalog.Fill](r.cat, r.tFills, catalog.MakeKey("VARIANT", v.key))
-	if err != nil {
+	if err := r.load(v); err != nil {
 		return nil, err
 	}
-	for _, f := range own {
-		if catalog.Fold(f.Role) == role {
+	for _, f := range v.fills {
+		if r.fold(f.Role) == role {
 			return f, nil
 		}
 	}

@@ -324,6 +324,7 @@ func (d *decider) rolesStated() (map[string]bool, error) {
 			}
 			continue
 		}
+		var done *family // whose own statements are gathered
 		for _, v := range as.cands {
 			if err := d.r.load(v); err != nil {
 				return nil, err
@@ -339,6 +340,10 @@ func (d *decider) rolesStated() (map[string]bool, error) {
 				}
 			}
 			from(v.fits)
+			if v.fam == done && len(v.shows) == 0 && len(v.fills) == 0 {
+				continue
+			}
+			done = v.fam
 			from(v.fam.fits)
 			for _, m := range v.marks {
 				from(m.fits)

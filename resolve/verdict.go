@@ -185,7 +185,7 @@ func roleReasons(a askedRole, as *assemblyWork, cos []candidateOutcome, v Verdic
 	if as.basis == BasisAsBuilt {
 		out = append(out, Reason{Code: ReasonAsBuilt, Assembly: as.row.Assembly})
 	}
-	seen := map[string]bool{}
+	var seen map[string]bool // few roles have reasons to tell apart
 	unstated := 0
 	for _, c := range cos {
 		if c.o.kind == OutcomeNoStatement {
@@ -194,6 +194,9 @@ func roleReasons(a askedRole, as *assemblyWork, cos []candidateOutcome, v Verdic
 		for _, r := range c.o.reasons {
 			id := strings.Join([]string{string(r.Code), r.Table, r.Row, string(r.Variant), r.Position, r.Spec}, "\x00")
 			if !seen[id] && len(seen) < maxListed {
+				if seen == nil {
+					seen = map[string]bool{}
+				}
 				seen[id] = true
 				out = append(out, r)
 			}
@@ -315,7 +318,7 @@ func (d *decider) gate() error {
 			for k := range dec.SafeToOrder {
 				other := &dec.SafeToOrder[k]
 				if k != i && slices.ContainsFunc(other.Items, func(it Item) bool {
-					return it.Qty >= c.Qty && d.r.fold(string(it.Part)) == d.r.fold(string(c.Part))
+					return it.Qty >= c.Qty && it.Part == c.Part // both as the table of parts spells them
 				}) {
 					c.CoveredBy = other.Role
 					break
@@ -382,7 +385,7 @@ func (d *decider) notesAgainst(c *Choice) ([]*catalog.Note, error) {
 	var out []*catalog.Note
 	for _, items := range [][]Item{c.Items, c.Companions} {
 		for _, it := range items {
-			notes, err := d.r.partNotes(d.r.fold(string(it.Part)))
+			notes, err := d.r.partNotes(it.Part)
 			if err != nil {
 				return nil, err
 			}
