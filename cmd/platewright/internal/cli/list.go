@@ -10,7 +10,6 @@ import (
 	"io"
 	"os"
 	"runtime"
-	"runtime/debug"
 	"slices"
 	"strings"
 	"sync"
@@ -98,11 +97,6 @@ func (a *app) resolveList(ctx context.Context, list listFlags, work, roles []str
 		fmt.Fprintln(a.err, "platewright: "+render.DemoRemark)
 	}
 
-	// A list makes much garbage and keeps little: collecting a quarter as often
-	// costs a few megabytes and saves a quarter of the time.
-	if a.env("GOGC") == "" {
-		defer debug.SetGCPercent(debug.SetGCPercent(400))
-	}
 	workers := max(runtime.GOMAXPROCS(0), 1)
 	pool := make([]*listWorker, workers)
 	for i := range pool {
