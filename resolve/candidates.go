@@ -698,6 +698,12 @@ func (d *decider) candidatesOf(as *assemblyWork, root bool) error {
 			as.basis = BasisNone
 			return nil
 		}
+		if !root && len(as.clashes) == 0 && len(above.cands) > 0 && !above.tooMany {
+			done, err := d.narrow(as, above, ev)
+			if err != nil || done {
+				return err
+			}
+		}
 		if err := d.r.variantsOf(families, consider); err != nil {
 			return err
 		}
@@ -730,13 +736,13 @@ func (d *decider) candidatesOf(as *assemblyWork, root bool) error {
 			both = append(both, v)
 		}
 	}
-	if len(both) > 0 || as.tooMany {
-		as.cands = both
-		if as.tooMany && len(both) == 0 {
-			as.cands = left
-		} else {
-			as.total, as.tooMany = len(both), false
-		}
+	if as.tooMany {
+		// Not all of W is at hand, so nothing is said about what both share.
+		as.cands = left
+		return nil
+	}
+	if len(both) > 0 {
+		as.cands, as.total = both, len(both)
 		return nil
 	}
 	as.cands, as.apart, as.known = left, true, spelled
@@ -756,6 +762,46 @@ func (d *decider) inherit(as, above *assemblyWork) {
 	if as.known.built.From == 0 && !as.spelled.built {
 		as.known.built = above.known.built
 	}
+}
+
+// narrow takes what was seen on a following assembly to the candidates of the
+// one that it follows (C8), and tells whether that leaves any. Where what was
+// seen fits other variants too, the answer still rests on the assembly above.
+func (d *decider) narrow(as, above *assemblyWork, ev []*evidence) (bool, error) {
+	allowed := func(v *variant) (bool, error) {
+		for _, e := range ev {
+			if ok, err := e.allows(d.r, v); err != nil || !ok {
+				return false, err
+			}
+		}
+		return true, nil
+	}
+	shared := map[string]bool{}
+	var both []*variant
+	for _, v := range above.cands {
+		shared[v.key] = true
+		ok, err := allowed(v)
+		if err != nil {
+			return false, err
+		}
+		if ok {
+			both = append(both, v)
+		}
+	}
+	if len(both) == 0 {
+		return false, nil
+	}
+	as.cands, as.total, as.basis = both, len(both), BasisOwn
+	return true, d.r.variantsOf(as.universe, func(v *variant) (bool, error) {
+		if shared[v.key] {
+			return true, nil
+		}
+		ok, err := allowed(v)
+		if ok {
+			as.basis = BasisAsBuilt
+		}
+		return !ok, err
+	})
 }
 
 func mixedPart(as *assemblyWork) MixedPart {

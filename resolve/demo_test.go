@@ -261,7 +261,7 @@ func TestDemo(t *testing.T) {
 			for saw, v := range map[string]string{"5.2": "XEB-437-B", "10.1": "XEB-439-B"} {
 				b := ask(t, worn+" --work actuator-replacement --saw coil="+saw)
 				b.equal("case", b.candidates("case"), "own-evidence XEB-437-B XEB-439-B")
-				b.equal("valve body", b.candidates("valve-body"), "own-evidence "+v)
+				b.equal("valve body", b.candidates("valve-body"), "as-built "+v)
 				b.equal("set", b.safe("actuator-set"), map[string]string{"XEB-437-B": "DRK-4140-S", "XEB-439-B": "DRK-4150-S"}[v]+"*1")
 			}
 		}},

@@ -200,7 +200,14 @@ SELECT qa.q, qa.a,
   CASE
     WHEN EXISTS (SELECT 1 FROM conflict c WHERE c.q = qa.q AND c.a = qa.a) THEN 'conflict'
     WHEN EXISTS (SELECT 1 FROM ev WHERE ev.q = qa.q AND ev.a = qa.a)
-      THEN iif(EXISTS (SELECT 1 FROM w WHERE w.q = qa.q AND w.a = qa.a), 'own-evidence', 'none')
+      THEN CASE
+        WHEN NOT EXISTS (SELECT 1 FROM w WHERE w.q = qa.q AND w.a = qa.a) THEN 'none'
+        -- C8: no reading, W and P share some, and W holds more
+        WHEN qa.follows <> '' AND NOT EXISTS (SELECT 1 FROM ev WHERE ev.q = qa.q AND ev.a = qa.a AND ev.kind = 'reading')
+          AND EXISTS (SELECT 1 FROM w JOIN cand p ON p.q = w.q AND p.a = qa.follows AND p.v = w.v WHERE w.q = qa.q AND w.a = qa.a)
+          AND EXISTS (SELECT 1 FROM w WHERE w.q = qa.q AND w.a = qa.a
+                      AND NOT EXISTS (SELECT 1 FROM cand p WHERE p.q = w.q AND p.a = qa.follows AND p.v = w.v)) THEN 'as-built'
+        ELSE 'own-evidence' END
     WHEN qa.follows <> '' THEN 'as-built'
     WHEN EXISTS (SELECT 1 FROM uni WHERE uni.q = qa.q AND uni.a = qa.a) THEN 'family'
     ELSE 'none' END,
@@ -217,6 +224,8 @@ JOIN uni u ON u.q = qa.q AND u.a = qa.a WHERE s.basis = 'family' AND qa.follows 
 UNION ALL
 SELECT qa.q, qa.cat, qa.a, p.v FROM qa JOIN step ON qa.d = step.d JOIN state s ON s.q = qa.q AND s.a = qa.a
 JOIN cand p ON p.q = qa.q AND p.a = qa.follows WHERE s.basis = 'as-built'
+  AND (NOT EXISTS (SELECT 1 FROM ev WHERE ev.q = qa.q AND ev.a = qa.a)
+       OR EXISTS (SELECT 1 FROM w WHERE w.q = qa.q AND w.a = qa.a AND w.v = p.v))
 UNION ALL
 SELECT qa.q, qa.cat, qa.a, w.v FROM qa JOIN step ON qa.d = step.d JOIN state s ON s.q = qa.q AND s.a = qa.a
 JOIN w ON w.q = qa.q AND w.a = qa.a WHERE s.basis = 'own-evidence'
