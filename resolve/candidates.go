@@ -473,10 +473,10 @@ func (d *decider) observe() error {
 			return &QuestionError{Part: "mark", Value: o.Mark, Err: err}
 		}
 		if m.Kind == catalog.MarkMeasured {
-			text := strings.TrimSpace(strings.TrimSuffix(strings.TrimSpace(o.Value), m.Unit))
+			text := withoutUnit(o.Value, m.Unit)
 			n, err := catalog.ParseDecimal(text)
 			if err != nil {
-				return &QuestionError{Part: "mark", Value: o.Mark + "=" + o.Value, Err: err}
+				return &QuestionError{Part: "mark " + m.Mark + ", measured in " + m.Unit, Value: o.Mark + "=" + o.Value, Err: err}
 			}
 			s.num, s.value = n, n.String()
 		}
@@ -495,6 +495,21 @@ func (d *decider) observe() error {
 		}
 	}
 	return nil
+}
+
+// withoutUnit takes the mark's own unit away from a measured value; ohm may be
+// written out, since its sign is on few keyboards. Any other unit stays, and is
+// then refused: values are not converted behind a person's back.
+func withoutUnit(value, unit string) string {
+	value = strings.TrimSpace(value)
+	for _, u := range []string{unit, "ohm", "Ohm"} {
+		if u != "" && (u == unit || unit == "Ω") {
+			if v, ok := strings.CutSuffix(value, u); ok {
+				return strings.TrimSpace(v)
+			}
+		}
+	}
+	return value
 }
 
 // VehicleMark is the mark under which a catalogue keeps the vehicles that a
@@ -1018,9 +1033,10 @@ func (d *decider) describe() error {
 		o := Observed{Observation: Observation{s.mark.Mark, s.text}, Assembly: s.mark.Assembly, Force: s.mark.Force, Differs: []catalog.VariantCode{}, Known: []string{}}
 		as := d.assembly(catalog.Fold(s.mark.Assembly))
 		if as != nil {
-			known := map[string]bool{}
+			known, recorded := map[string]bool{}, false
 			note := func(v *variant) bool {
 				shows := v.shown(s.key)
+				recorded = recorded || len(shows) > 0 && s.hints(shows)
 				for _, t := range showTexts(shows, s.mark) {
 					if !known[t] && len(known) < maxListed {
 						known[t] = true
@@ -1054,11 +1070,39 @@ func (d *decider) describe() error {
 					}
 				}
 			}
+			if !recorded {
+				// No variant that is thought of shows the value: does any of their
+				// families?
+				if err := d.relatives(func(v *variant) { note(v) }, func() bool { return recorded }); err != nil {
+					return err
+				}
+			}
 			slices.Sort(o.Known)
+			o.OnRecord = len(o.Known) == 0 || recorded
 		}
 		d.dec.Observations = append(d.dec.Observations, o)
 	}
 	return nil
+}
+
+// relatives walks the variants of the families that the readings allow, at most
+// maxFamily of them, until enough is true.
+func (d *decider) relatives(each func(*variant), enough func() bool) error {
+	families, err := d.familiesRead(nil)
+	if err != nil {
+		return err
+	}
+	n := 0
+	return d.r.variantsOf(families, func(v *variant) (bool, error) {
+		if n++; n > maxFamily {
+			return false, nil
+		}
+		if err := d.r.load(v); err != nil {
+			return false, err
+		}
+		each(v)
+		return !enough(), nil
+	})
 }
 
 // hints tells whether a hinting observation agrees with what is recorded. For

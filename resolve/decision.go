@@ -94,9 +94,10 @@ type Decision struct {
 
 // Edition says which catalogue was asked.
 type Edition struct {
-	Name   string `json:"name"`             // "demo", or where the catalogue stands
-	Number int    `json:"number"`           // 0 for a catalogue without editions
-	Digest string `json:"digest,omitempty"` // hexadecimal
+	Name     string `json:"name"`             // "demo", or where the catalogue stands
+	Number   int    `json:"number"`           // 0 for a catalogue without editions
+	Digest   string `json:"digest,omitempty"` // hexadecimal
+	Invented bool   `json:"invented"`         // sources of the catalogue are of the kind invented: nothing is to be ordered by it
 }
 
 // ReadingOutcome says what became of a text read from a plate or label.
@@ -220,6 +221,7 @@ type Observed struct {
 	Force    catalog.Force         `json:"force"`
 	Excludes int                   `json:"excludes"` // candidates it took out by itself; a hinting mark never does
 	Known    []string              `json:"known"`    // values on record for the variants concerned
+	OnRecord bool                  `json:"onRecord"` // the value is among them, or nothing is on record; a value that is not can be misspelt
 	Differs  []catalog.VariantCode `json:"differs"`  // of a hinting mark: remaining candidates that show another value
 }
 
@@ -328,13 +330,16 @@ type Reason struct {
 
 // PartAnswer is the answer about one part in one unit.
 type PartAnswer struct {
-	Asked   string         `json:"asked"`          // as asked
-	Part    catalog.PartNo `json:"part,omitempty"` // the part that goes by this number
-	Name    string         `json:"name,omitempty"`
-	Verdict Verdict        `json:"verdict"`
-	Roles   []PartRole     `json:"roles"` // the roles in which the catalogue speaks of it
-	Reasons []Reason       `json:"reasons"`
-	Notes   []Note         `json:"notes"`
+	Asked   string             `json:"asked"`          // as asked
+	Part    catalog.PartNo     `json:"part,omitempty"` // the part that goes by this number
+	Name    string             `json:"name,omitempty"`
+	Status  catalog.PartStatus `json:"status,omitempty"` // whether it is still sold
+	Verdict Verdict            `json:"verdict"`
+	Roles   []PartRole         `json:"roles"` // the roles in which the catalogue speaks of it
+	Reasons []Reason           `json:"reasons"`
+	Near    []catalog.PartNo   `json:"near"`    // numbers one slip away, where nothing goes by the number asked
+	Against []Reason           `json:"against"` // confirmed notes that it did not fit: they change no verdict and hold the part
+	Notes   []Note             `json:"notes"`
 }
 
 // PartRole is the answer about a part in one role.
@@ -347,6 +352,7 @@ type PartRole struct {
 	Unstated []Member `json:"unstated"` // candidates without a statement
 	Trail    []Reason `json:"trail"`    // the rows used
 	Instead  []Line   `json:"instead"`  // what the role takes when it is settled on something else
+	Take     []Choice `json:"take"`     // of a role that it fits: the choices that it is part of, with all that comes along
 }
 
 // LookAlikeBy is how a look-alike can be taken for the unit.

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"platewright/catalog"
+	"platewright/resolve/plate"
 )
 
 // findPart gives the part that goes by a number (V4): its own number first,
@@ -22,6 +23,39 @@ func (r *reader) findPart(number string) (*catalog.Part, *catalog.Number, error)
 	p, err = r.part(n.Part.Key())
 	return p, n, err
 }
+
+// nearParts gives the numbers that one slip would turn into the one asked for.
+func (r *reader) nearParts(key string) ([]catalog.PartNo, error) {
+	out := []catalog.PartNo{}
+	var keys []string
+	if err := plate.Neighbours(plate.TrimSep(partCodes{r.cat, r.tParts}), key, func(n plate.Neighbour) bool {
+		keys = append(keys, n.Key)
+		return len(keys) < maxNearParts
+	}); err != nil {
+		return nil, err
+	}
+	for _, k := range keys {
+		p, err := r.part(k)
+		if err != nil {
+			return nil, err
+		}
+		if p != nil {
+			out = append(out, p.Part)
+		}
+	}
+	return out, nil
+}
+
+// maxNearParts is how many near numbers are listed; more would not help.
+const maxNearParts = 6
+
+// partCodes are the keys of all parts.
+type partCodes struct {
+	cat Catalogue
+	t   *catalog.Table
+}
+
+func (c partCodes) Seek(from string) (string, bool, error) { return c.cat.Seek(c.t, from) }
 
 // stance is what one world says about a part in a role.
 type stance struct {
@@ -94,7 +128,7 @@ func (r *reader) leads(from, to string, out ruledOut, depth int) ([]Reason, bool
 
 // answerPart works out the verdict about the part asked for.
 func (d *decider) answerPart() error {
-	ans := &PartAnswer{Asked: d.q.Part, Roles: []PartRole{}, Reasons: []Reason{}, Notes: []Note{}}
+	ans := &PartAnswer{Asked: d.q.Part, Roles: []PartRole{}, Reasons: []Reason{}, Against: []Reason{}, Near: []catalog.PartNo{}, Notes: []Note{}}
 	d.dec.Part = ans
 	p, other, err := d.r.findPart(d.q.Part)
 	if err != nil {
@@ -102,9 +136,10 @@ func (d *decider) answerPart() error {
 	}
 	if p == nil {
 		ans.Reasons = append(ans.Reasons, Reason{Code: ReasonUnknownPart, Value: d.q.Part})
-		return nil
+		ans.Near, err = d.r.nearParts(catalog.Fold(d.q.Part))
+		return err
 	}
-	ans.Part, ans.Name = p.Part, p.Name
+	ans.Part, ans.Name, ans.Status = p.Part, p.Name, p.Status
 	if other != nil {
 		ans.Reasons = append(ans.Reasons, Reason{Code: ReasonGoesBy, Table: catalog.TNumbers, Row: other.Number, Source: other.Source, Value: d.q.Part, Part: p.Part})
 	}
@@ -117,7 +152,7 @@ func (d *decider) answerPart() error {
 	for _, rk := range roles {
 		role := d.r.roles[rk]
 		as := d.assembly(role.assembly)
-		pr := PartRole{Role: role.row.Role, Assembly: role.row.Assembly, FitsIn: []Member{}, NotIn: []Member{}, Unstated: []Member{}, Trail: []Reason{}, Instead: []Line{}}
+		pr := PartRole{Role: role.row.Role, Assembly: role.row.Assembly, FitsIn: []Member{}, NotIn: []Member{}, Unstated: []Member{}, Trail: []Reason{}, Instead: []Line{}, Take: []Choice{}}
 		if as == nil || len(as.cands) == 0 || as.tooMany {
 			open = true
 			ans.Roles = append(ans.Roles, pr)
@@ -147,6 +182,15 @@ func (d *decider) answerPart() error {
 		switch len(cos) {
 		case counts[Fits]:
 			pr.Verdict, fits = Fits, true
+			if _, lines := judge(cos); lines != nil {
+				for _, l := range lines {
+					for _, c := range l.Choices {
+						if slices.ContainsFunc(c.Items, func(it Item) bool { return it.Part == p.Part }) {
+							pr.Take = append(pr.Take, c)
+						}
+					}
+				}
+			}
 		case counts[DoesNotFit]:
 			pr.Verdict = DoesNotFit
 			if v, lines := judge(cos); v == Fits {
@@ -201,6 +245,9 @@ func (d *decider) answerPart() error {
 	}
 	for _, n := range notes {
 		ans.Notes = append(ans.Notes, showNote(n))
+		if n.Kind == catalog.NoteDidNotFit && n.State == catalog.NoteConfirmed {
+			ans.Against = append(ans.Against, Reason{Code: ReasonNoteAgainst, Table: catalog.TNotes, Row: n.Of + " / " + n.Note, Part: p.Part, Note: n.Text})
+		}
 	}
 	return nil
 }

@@ -24,6 +24,7 @@ type reader struct {
 	notesOfPart map[catalog.PartNo][]*catalog.Note
 	folds       map[string]string
 	lean        bool // leave trails out
+	invented    *bool
 	marks       map[string]*catalog.Mark
 	markOrder   []*catalog.Mark
 	assemblies  []*catalog.Assembly // root first, each after the one that it follows
@@ -264,6 +265,18 @@ func (r *reader) work(key string) (*workInfo, error) {
 	}
 	r.works[key] = w
 	return w, nil
+}
+
+// madeUp tells whether a source of the catalogue is of the kind invented.
+func (r *reader) madeUp() (bool, error) {
+	if r.invented == nil {
+		found := false
+		if err := every(r.cat, catalog.TSources, func(s *catalog.Source) { found = found || s.Kind == catalog.SourceInvented }); err != nil {
+			return false, err
+		}
+		r.invented = &found
+	}
+	return *r.invented, nil
 }
 
 // notes gives the notes on something.

@@ -69,7 +69,7 @@ func (e *QuestionError) Error() string {
 		if near := Nearest(e.Value, e.Known); near != "" {
 			return s + fmt.Sprintf("; did you mean %q?", near)
 		}
-		if len(e.Known) > 0 && len(e.Known) <= 24 {
+		if len(e.Known) > 0 && len(e.Known) <= 60 {
 			return s + "; it knows " + strings.Join(e.Known, ", ")
 		}
 		return s + "; check the spelling"
@@ -200,6 +200,11 @@ func (res *Resolver) prepare(q Question, o Options) (*decider, error) {
 		notes: map[string][]*catalog.Note{}, checkHelps: map[string]bool{}}
 	d.dec = &Decision{Schema: Schema, Edition: res.edition, Question: q, Reading: []Reading{}, Assemblies: []AssemblyState{}, Conflicts: []Conflict{},
 		Roles: []RoleAnswer{}, LookAlikes: []LookAlike{}, SafeToOrder: []OrderLine{}, Held: []HeldLine{}, Cautions: []Caution{}, Observations: []Observed{}, Notes: []Note{}}
+	invented, err := d.r.madeUp()
+	if err != nil {
+		return nil, err
+	}
+	d.dec.Edition.Invented = invented
 	if err := d.read(); err != nil {
 		return nil, err
 	}

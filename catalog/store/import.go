@@ -93,6 +93,8 @@ type TableResult struct {
 	Changed int
 	Removed int
 	Same    int // rows that stay as they were, in the feed or not
+	Kept    int // of Same: rows of a table of the feed that the feed does not hold
+	Held    int // rows of the feed in which an empty cell left a value that stands
 }
 
 func (r *TableResult) changes() int { return r.Added + r.Changed + r.Removed }

@@ -101,7 +101,7 @@ supersessions:
 	if d := cmp.Diff(want, changes); d != "" {
 		t.Errorf("changes:\n%s", d)
 	}
-	require.Equal(t, []store.TableResult{{Table: "parts", Added: 1, Changed: 2, Same: 1}, {Table: "supersessions", Same: 1}}, res.Tables)
+	require.Equal(t, []store.TableResult{{Table: "parts", Added: 1, Changed: 2, Same: 1, Held: 2}, {Table: "supersessions", Same: 1}}, res.Tables)
 	require.Len(t, res.Remarks, 1)
 	require.Equal(t, catalog.EmptyTable, res.Remarks[0].Code)
 	s := catalogtest.Open(t, dir)

@@ -148,6 +148,7 @@ func (p *pass) stay(im *importer, rec *record) error {
 		return p.tell(Went, rec, nil)
 	}
 	p.result.Same++
+	p.result.Kept++
 	if p.check && len(p.recheck) > 0 {
 		if err := p.refs.check(rec, true, true); err != nil {
 			return err
@@ -186,6 +187,9 @@ func (p *pass) meet(im *importer, old, rec, merged *record) error {
 		}
 		merged.text[i], merged.word[i] = from.text[i], from.word[i]
 		differs = differs || merged.text[i] != old.text[i]
+	}
+	if inherits {
+		p.result.Held++
 	}
 	if differs {
 		p.result.Changed++

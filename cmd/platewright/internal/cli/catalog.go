@@ -131,7 +131,7 @@ func (a *app) importPackage(ctx context.Context, name string, replace []string, 
 	report.Applied = !dryRun && !res.Unchanged
 	report.Edition, report.Unchanged = res.Edition, res.Unchanged
 	for _, t := range res.Tables {
-		report.Tables = append(report.Tables, render.TableChange{Table: t.Table, Added: t.Added, Changed: t.Changed, Removed: t.Removed,
+		report.Tables = append(report.Tables, render.TableChange{Table: t.Table, Added: t.Added, Changed: t.Changed, Removed: t.Removed, Kept: t.Kept, Held: t.Held,
 			Fresh: t.Changed+t.Removed+t.Same == 0})
 	}
 	report.Findings = append(report.Findings, res.Remarks...)

@@ -3,9 +3,12 @@ package cli
 import (
 	"context"
 	"errors"
+	"os"
+	"path/filepath"
 
 	"github.com/spf13/cobra"
 
+	"platewright/catalog/pack"
 	"platewright/catalog/store"
 	"platewright/cmd/platewright/internal/render"
 )
@@ -138,7 +141,8 @@ edition's record. The edition that answers cannot be dropped.`,
 }
 
 func (a *app) backupCmd() *cobra.Command {
-	return &cobra.Command{
+	var replace bool
+	c := &cobra.Command{
 		Use:   "backup FILE",
 		Short: "Write a checked copy of the catalogue with all its editions",
 		Long: `Backup copies the catalogue with all its editions to FILE and checks the copy.
@@ -151,10 +155,35 @@ with --data.`,
 				return err
 			}
 			defer s.Close()
+			if err := backupPlace(args[0], s.Path(), replace); err != nil {
+				return err
+			}
 			if err := s.Backup(c.Context(), args[0]); err != nil {
 				return err
 			}
 			return a.done(render.Done{Schema: render.DoneSchema, Did: "backed-up", Edition: s.Number(), Head: s.Number(), Path: args[0]})
 		},
 	}
+	c.Flags().BoolVar(&replace, "force", false, "write over a file that is there already")
+	return c
+}
+
+// backupPlace refuses to write a backup over something that is there: the
+// catalogue itself in any case, another file unless replace is set.
+func backupPlace(path, catalogue string, replace bool) error {
+	if dir, err := filepath.Abs(filepath.Dir(path)); err == nil {
+		if own, err := filepath.Abs(filepath.Dir(catalogue)); err == nil && dir == own {
+			return &pack.ExistsError{Path: path, Reason: "it lies in the folder of the catalogue itself; name a file in another folder"}
+		}
+	}
+	info, err := os.Stat(path)
+	switch {
+	case err != nil:
+		return nil // not there, or the copy will say what is wrong
+	case info.IsDir():
+		return &pack.ExistsError{Path: path, Reason: "it is a folder; name a file in it"}
+	case !replace:
+		return &pack.ExistsError{Path: path, Reason: "there is such a file; name another, or add --force"}
+	}
+	return nil
 }

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -29,7 +30,9 @@ settled.`,
 			if err != nil {
 				return err
 			}
-			q.Part = args[0]
+			if q.Part = strings.TrimSpace(args[0]); q.Part == "" {
+				return &usageError{"which part? its number is empty", c.CommandPath()}
+			}
 			if knowsNothing(&q) {
 				return &usageError{"which unit? give its PLATE as read after the part, or --field or --label", c.CommandPath()}
 			}
@@ -73,6 +76,12 @@ func (a *app) fits(q resolve.Question, why bool) error {
 		return err
 	}
 	switch {
+	case d.Part != nil && d.Part.Part == "":
+		return answered(exitUsage)
+	case d.Part != nil && len(d.Part.Against) > 0 && d.Part.Verdict == resolve.Fits:
+		// A note changes no verdict, but who goes by the exit code must not
+		// order what it holds.
+		return answered(exitNotSettled)
 	case d.Part == nil || d.Part.Verdict == resolve.NotSettled:
 		return answered(exitNotSettled)
 	case d.Part.Verdict == resolve.DoesNotFit:

@@ -286,7 +286,7 @@ func (w *listWorker) answer(ctx context.Context, j *listJob) {
 			return
 		}
 		q, ref, err := w.question(row)
-		res := render.ListRow{Schema: render.ListSchema, Line: row.line, Ref: ref}
+		res := render.ListRow{Schema: render.ListSchema, Line: row.line, Ref: ref, NotSearched: w.options.NoLookAlikes}
 		if err == nil {
 			res.Decision, err = w.resolver.Decide(q, w.options)
 			var bad *resolve.QuestionError

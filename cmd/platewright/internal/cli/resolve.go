@@ -1,6 +1,8 @@
 package cli
 
 import (
+	"slices"
+
 	"github.com/spf13/cobra"
 
 	"platewright/cmd/platewright/internal/render"
@@ -86,15 +88,16 @@ func (a *app) resolveOne(q resolve.Question, why bool) error {
 }
 
 // unanswered tells whether nothing of the unit could be decided: the evidence
-// contradicts itself, or no variant of the catalogue is left.
+// contradicts itself, something that was read names nothing, or no variant of the
+// catalogue is left.
 func unanswered(d *resolve.Decision) bool {
 	if len(d.Conflicts) > 0 {
 		return true
 	}
-	for _, s := range d.Assemblies {
-		if s.Total > 0 {
-			return false
+	for _, r := range d.Reading {
+		if r.Outcome != resolve.ReadingMatched {
+			return true
 		}
 	}
-	return true
+	return !slices.ContainsFunc(d.Assemblies, func(s resolve.AssemblyState) bool { return s.Total > 0 })
 }

@@ -59,7 +59,9 @@ type TableChange struct {
 	Added   int    `json:"added"`
 	Changed int    `json:"changed"`
 	Removed int    `json:"removed"`
-	Fresh   bool   `json:"-"` // nothing stood there before
+	Kept    int    `json:"kept"` // rows that the package does not hold and that stay
+	Held    int    `json:"held"` // rows in which an empty cell left a value that stands
+	Fresh   bool   `json:"-"`    // nothing stood there before
 }
 
 // RowChange is a row that comes, goes or changes.
@@ -141,6 +143,7 @@ func ImportText(w io.Writer, r Import, s Screen) error {
 	} else {
 		p.counts(r.Tables)
 	}
+	p.stays(r.Tables)
 	if r.DryRun && !r.Unchanged {
 		p.gap()
 		p.put(0, 2, say("To do it, run the same without --dry-run. An import can be taken back: "+strings.ReplaceAll("platewright catalog restore NUMBER", " ", string(glue))))
@@ -167,6 +170,27 @@ func ChangesText(w io.Writer, c Changes, s Screen) error {
 	p.changes(c.Tables, c.Changes)
 	_, err := w.Write(p.buf.Bytes())
 	return err
+}
+
+// stays tells what an update left as it is, so that nobody takes a row for gone
+// because it is not in the package.
+func (p *page) stays(tables []TableChange) {
+	first := true
+	line := func(s string) {
+		if first {
+			p.gap()
+			first = false
+		}
+		p.put(0, 2, say(s).in(muted))
+	}
+	for _, t := range tables {
+		if t.Kept > 0 {
+			line(counted(t.Kept, "row of ", "rows of ") + t.Table + " not in the package: left as they are (--replace " + t.Table + " takes such rows out)")
+		}
+		if t.Held > 0 {
+			line(counted(t.Held, "row of ", "rows of ") + t.Table + " with empty cells: the values that stand are left (write (clear) to empty one)")
+		}
+	}
 }
 
 // counts tells how many rows of each table changed.

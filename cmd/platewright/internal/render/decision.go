@@ -16,6 +16,10 @@ const Demo = "demo"
 // DemoRemark stands over every answer from the demo.
 const DemoRemark = "demo catalogue, invented data: never order by it"
 
+// InventedRemark stands over every answer from a catalogue of the shop's in which
+// a source is of the kind invented.
+const InventedRemark = "this catalogue holds invented data (see its sources): never order by it"
+
 // DecisionText writes the answer about a unit for a person who reads it at
 // arm's length: what it is first, then what to beware of, then what to order,
 // then what to look at next. With why, each line carries its proof.
@@ -139,8 +143,11 @@ func (t *decisionPage) proof(indent int, rs []resolve.Reason) {
 }
 
 func (t *decisionPage) demo() {
-	if t.d.Edition.Name == Demo {
+	switch {
+	case t.d.Edition.Name == Demo:
 		t.put(0, 2, say(DemoRemark).in(warn))
+	case t.d.Edition.Invented:
+		t.put(0, 2, say(InventedRemark).in(warn))
 	}
 }
 
@@ -160,6 +167,11 @@ func (t *decisionPage) loud() {
 				t.put(4, 2, say("- "+t.statement(s)).in(strong))
 				if s.Again != "" {
 					t.put(6, 2, say("look again: "+s.Again))
+				}
+				for _, o := range d.Observations {
+					if s.Kind == resolve.StatementMark && o.Mark == s.Mark && !o.OnRecord {
+						t.put(6, 2, sayf("no variant of the family shows this; on record: %s. Is it misspelt?", anyOf(o.Known)).in(warn))
+					}
 				}
 			}
 		}
@@ -214,6 +226,13 @@ func (t *decisionPage) identity() {
 			continue
 		case resolve.BasisAsBuilt:
 			t.put(0, 4, say(name+": ").in(strong), sayf("taken to be as built, like %s", place(a.Follows)))
+			if on := t.seenOn(a.Assembly); on != "" {
+				var codes []catalog.VariantCode
+				for _, c := range a.Candidates {
+					codes = append(codes, c.Variant)
+				}
+				t.put(2, 2, sayf("with %s on it: %s", on, t.someOf(codes, a.Total)))
+			}
 			continue
 		}
 		on := t.basis(a)
@@ -378,14 +397,27 @@ func (t *decisionPage) warnings() {
 	add := func(ss ...span) { out = append(out, ss) }
 	for _, a := range t.d.Assemblies {
 		if a.Basis == resolve.BasisAsBuilt && a.Total > 0 {
+			why := "nothing was read or seen on it"
+			if t.seenOn(a.Assembly) != "" {
+				why = "what was seen on it fits other variants too"
+			}
 			add(sayf("%s assumed as built: ", capitalWord(plainCode(a.Assembly))).in(warn),
-				say("nothing was read or seen on it, and it can have been swapped. Read its label."))
+				say(why+", and it can have been swapped. Read its label."))
 		}
 	}
+	shown, more := 0, 0
 	for _, l := range t.d.LookAlikes {
-		if l.RuledOut == nil {
-			add(t.lookAlike(l)...)
+		if l.RuledOut != nil {
+			continue
 		}
+		if shown++; shown > mostLookAlikes {
+			more++
+			continue
+		}
+		add(t.lookAlike(l)...)
+	}
+	if more > 0 {
+		add(sayf("%d more look-alikes not ruled out: ", more).in(warn), say("platewright look-alikes VARIANT lists them all. Look at what tells them apart before ordering."))
 	}
 	for _, a := range t.d.LookAlikesLeftOut {
 		add(sayf("Look-alikes of %s not all searched: ", place(a)).in(warn), say("too many variants are still possible. Read more of the plate or label first."))
@@ -414,34 +446,56 @@ func (t *decisionPage) warnings() {
 	t.ruledOut()
 }
 
+// doubted tells whether a look-alike that takes another part can still be this
+// unit.
+func (t *decisionPage) doubted() bool {
+	return slices.ContainsFunc(t.d.LookAlikes, func(l resolve.LookAlike) bool { return l.RuledOut == nil })
+}
+
+// mostLookAlikes is how many look-alikes the warnings describe; a page of them
+// would push the answer off the screen.
+const mostLookAlikes = 6
+
+// seenOn gives the deciding marks found on an assembly, "" for none.
+func (t *decisionPage) seenOn(assembly string) string {
+	var parts []string
+	for _, o := range t.d.Observations {
+		if o.Assembly == assembly && o.Force == catalog.Deciding {
+			parts = append(parts, plainCode(o.Mark)+" "+o.Value)
+		}
+	}
+	return strings.Join(parts, ", ")
+}
+
 // ruledOut names the look-alikes that cannot be this unit any more, those ruled
 // out for one reason together.
 func (t *decisionPage) ruledOut() {
-	var why []string
-	who := map[string][]catalog.VariantCode{}
+	type group struct{ assembly, why string }
+	var why []group
+	who := map[group][]catalog.VariantCode{}
 	for _, l := range t.d.LookAlikes {
 		if l.RuledOut == nil {
 			continue
 		}
 		r := *l.RuledOut
 		r.Variant = ""
-		s := Sentence(r)
-		if who[s] == nil {
-			why = append(why, s)
+		g := group{l.Assembly, Sentence(r)}
+		if who[g] == nil {
+			why = append(why, g)
 		}
-		if !slices.Contains(who[s], l.Variant) {
-			who[s] = append(who[s], l.Variant)
+		if !slices.Contains(who[g], l.Variant) {
+			who[g] = append(who[g], l.Variant)
 		}
 	}
-	for i, s := range why {
+	for i, g := range why {
 		if i == 0 {
 			t.gap()
 		}
-		word := "Look-alike ruled out: "
-		if len(who[s]) > 1 {
-			word = "Look-alikes ruled out: "
+		word := "Look-alike"
+		if len(who[g]) > 1 {
+			word = "Look-alikes"
 		}
-		t.put(2, 2, say(word+t.someOf(who[s], len(who[s]))+". "+capital(s)).in(muted))
+		t.put(2, 2, say(word+" of "+place(g.assembly)+" ruled out: "+t.someOf(who[g], len(who[g]))+". "+capital(g.why)).in(muted))
 	}
 }
 
@@ -457,7 +511,7 @@ func (t *decisionPage) lookAlike(l resolve.LookAlike) []span {
 			how += " (" + neighbour(*l.Misread) + ")"
 		}
 	}
-	ss := []span{sayf("Look-alike %s not ruled out: ", glued(string(l.Variant))).in(warn), say(how + ". ")}
+	ss := []span{sayf("Look-alike of %s not ruled out, %s: ", place(l.Assembly), glued(string(l.Variant))).in(warn), say(how + ". ")}
 	roles := make([]string, len(l.Roles))
 	for i, r := range l.Roles {
 		takes := "nothing"
@@ -532,7 +586,11 @@ func (t *decisionPage) orders() {
 	}
 	placed := map[string]bool{}
 	if len(d.SafeToOrder) > 0 {
-		t.head(good, "SAFE TO ORDER (%s)", counted(len(d.SafeToOrder), "line", "lines"))
+		if t.doubted() {
+			t.head(good, "SAFE TO ORDER (%s), once the warnings above are cleared", counted(len(d.SafeToOrder), "line", "lines"))
+		} else {
+			t.head(good, "SAFE TO ORDER (%s)", counted(len(d.SafeToOrder), "line", "lines"))
+		}
 		last := ""
 		for _, l := range d.SafeToOrder {
 			r := t.role(l.Role)

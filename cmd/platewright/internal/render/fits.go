@@ -4,6 +4,7 @@ import (
 	"io"
 	"strings"
 
+	"platewright/catalog"
 	"platewright/resolve"
 )
 
@@ -40,13 +41,22 @@ func (t *decisionPage) part() {
 		name += ", " + p.Name
 	}
 	t.gap()
-	switch p.Verdict {
-	case resolve.Fits:
+	switch {
+	case p.Verdict == resolve.Fits && len(p.Against) > 0:
+		t.put(0, 2, say("HELD: ").in(alert), say(name).in(strong))
+		t.put(2, 2, say("It fits by the catalogue, but a confirmed note says that it did not fit. Do not order it."))
+	case p.Verdict == resolve.Fits:
 		t.put(0, 2, say("FITS: ").in(good), say(name).in(strong))
-	case resolve.DoesNotFit:
+	case p.Verdict == resolve.DoesNotFit:
 		t.put(0, 2, say("DOES NOT FIT: ").in(alert), say(name).in(strong))
 	default:
 		t.put(0, 2, say("NOT SETTLED: ").in(warn), say(name).in(strong))
+	}
+	if p.Status == catalog.PartEnded {
+		t.put(2, 2, say("It is not sold any more: only what still lies on a shelf can be used."))
+	}
+	if len(p.Near) > 0 {
+		t.put(2, 2, sayf("Did you mean %s?", anyOf(partTexts(p.Near))))
 	}
 	for _, r := range p.Roles {
 		t.partRole(r)
@@ -82,6 +92,17 @@ func (t *decisionPage) partRole(r resolve.PartRole) {
 			}
 		}
 	}
+	for i, c := range r.Take {
+		word := "Taken as: "
+		if i > 0 {
+			word = "or: "
+		}
+		s := choiceText(c)
+		if len(c.Companions) > 0 {
+			s += " (what stands after + must come along)"
+		}
+		t.put(4, 2, say(word).in(strong), say(s))
+	}
 	t.proof(4, r.Trail)
 	var instead []string
 	for _, l := range r.Instead {
@@ -99,4 +120,12 @@ func (t *decisionPage) partRole(r resolve.PartRole) {
 	if len(instead) > 0 {
 		t.put(4, 2, say("What the unit takes instead: ").in(strong), say(strings.Join(instead, "; ")))
 	}
+}
+
+func partTexts(ps []catalog.PartNo) []string {
+	out := make([]string, len(ps))
+	for i, p := range ps {
+		out[i] = glued(string(p))
+	}
+	return out
 }

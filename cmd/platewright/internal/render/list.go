@@ -20,6 +20,8 @@ type ListRow struct {
 	Ref      string            `json:"ref,omitempty"`
 	Decision *resolve.Decision `json:"decision"`        // null for a row that was refused
 	Error    string            `json:"error,omitempty"` // why it was refused
+
+	NotSearched bool `json:"-"` // look-alikes were left out, which is not the same as none
 }
 
 // ListHeading is the heading of the answers to a list as CSV.
@@ -131,6 +133,9 @@ func AppendListCSV(dst []byte, r ListRow, plate string) []byte {
 	}
 	dst = appendCell(append(dst, ','), c)
 	c = c[:0]
+	if r.NotSearched {
+		c = append(c, "not searched"...)
+	}
 	for i := range d.LookAlikes {
 		if l := &d.LookAlikes[i]; l.RuledOut == nil {
 			c = append(separated(c), l.Variant...)
