@@ -55,6 +55,14 @@ type candidateOutcome struct {
 	apart bool // of an assembly that does not have the root's serial number and date
 }
 
+// familyRole is a role in all variants of a family, with the volume that the
+// scope of work takes.
+type familyRole struct {
+	family *family
+	role   string
+	fill   catalog.FillKind
+}
+
 // maxWorlds bounds the worlds of one candidate in one role. More than that
 // means that a dozen conditions are open at once; the role is not settled.
 const maxWorlds = 2048
@@ -64,6 +72,15 @@ const maxWorlds = 2048
 func (r *reader) outcomes(v *variant, role *catalog.Role, roleKey string, k known, fill catalog.FillKind) ([]candidateOutcome, error) {
 	if err := r.load(v); err != nil {
 		return nil, err
+	}
+	// Without trails and reasons an outcome names no variant. So what the rows of
+	// the family alone say, without a condition, is worked out once for them all.
+	shared := r.lean && v.fits.of(roleKey) == nil && len(v.shows) == 0 && len(v.fills) == 0 && len(k.seen) == 0
+	at := familyRole{v.fam, roleKey, fill}
+	if shared {
+		if o := r.ofFamily[at]; o != nil {
+			return []candidateOutcome{{v: v, o: o}}, nil
+		}
 	}
 	fits, err := r.statements(v, roleKey, k)
 	if err != nil {
@@ -80,6 +97,9 @@ func (r *reader) outcomes(v *variant, role *catalog.Role, roleKey string, k know
 			return nil, err
 		}
 		res = append(res, candidateOutcome{v: v, w: w, o: o})
+		if shared && len(worlds) == 1 && len(o.reasons) == 0 && !slices.ContainsFunc(fits, func(s stmt) bool { return s.conditional() }) {
+			r.ofFamily[at] = o
+		}
 	}
 	// Worlds that all come to the same need not be told apart.
 	if len(res) > 1 {

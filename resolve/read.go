@@ -24,6 +24,7 @@ type reader struct {
 	notesOfPart map[catalog.PartNo][]*catalog.Note
 	folds       map[string]string
 	lean        bool // leave trails out
+	ofFamily    map[familyRole]*outcome
 	invented    *bool
 	marks       map[string]*catalog.Mark
 	markOrder   []*catalog.Mark
@@ -116,7 +117,7 @@ func newReader(cat Catalogue) *reader {
 		tServes: catalog.TableByName(catalog.TServes), tPlates: catalog.TableByName(catalog.TPlates),
 		parts: map[string]*catalog.Part{}, nexts: map[string]*next{}, companions: map[string][]*catalog.Companion{},
 		families: map[string]*family{}, markFits: map[string]*fitsByRole{}, buys: map[buyKey][]Choice{}, fluids: map[string][]fluidChoice{},
-		works: map[string]*workInfo{}, noteRows: map[string][]*catalog.Note{}, notesOfPart: map[catalog.PartNo][]*catalog.Note{}, folds: map[string]string{},
+		works: map[string]*workInfo{}, noteRows: map[string][]*catalog.Note{}, notesOfPart: map[catalog.PartNo][]*catalog.Note{}, folds: map[string]string{}, ofFamily: map[familyRole]*outcome{},
 	}
 }
 
