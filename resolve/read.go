@@ -60,10 +60,11 @@ func (r *reader) fold(s string) string {
 
 // family is what all variants of a family share.
 type family struct {
-	shows map[string][]*catalog.Show // by key of the mark
-	fits  *fitsByRole
-	fills map[string]*catalog.Fill // by key of the role
-	marks []markFits               // statements about marks that the family shows
+	shows   map[string][]*catalog.Show // by key of the mark
+	fits    *fitsByRole
+	fills   map[string]*catalog.Fill // by key of the role
+	marks   []markFits               // statements about marks that the family shows
+	rolesOf map[string][]string      // by key of the assembly: roles of it that the family's rows speak of
 }
 
 // markFits are the statements about everything that shows a mark with a value.

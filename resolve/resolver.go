@@ -345,10 +345,16 @@ func (d *decider) rolesStated() (map[string]bool, error) {
 				}
 			}
 			from(v.fits)
-			if v.fam == done && len(v.shows) == 0 && len(v.fills) == 0 {
+			if len(v.shows) == 0 && len(v.fills) == 0 && len(as.known.seen) == 0 {
+				// Nothing of its own beside its statements: the family says it all.
+				if v.fam != done {
+					for _, k := range d.r.rolesOfFamily(v.fam, as.key) {
+						keys[k] = true
+					}
+				}
+				done = v.fam
 				continue
 			}
-			done = v.fam
 			from(v.fam.fits)
 			for _, m := range v.marks {
 				from(m.fits)
@@ -380,6 +386,39 @@ func (d *decider) rolesStated() (map[string]bool, error) {
 		}
 	}
 	return keys, nil
+}
+
+// rolesOfFamily gives the keys of the roles of an assembly of which the family's
+// own rows, or rows about the marks that it shows, say something.
+func (r *reader) rolesOfFamily(f *family, assembly string) []string {
+	if list, ok := f.rolesOf[assembly]; ok {
+		return list
+	}
+	var list []string
+	add := func(k string) {
+		if o := r.roles[k]; o != nil && o.assembly == assembly && !slices.Contains(list, k) {
+			list = append(list, k)
+		}
+	}
+	from := func(fits *fitsByRole) {
+		if fits != nil {
+			for _, rf := range fits.roles {
+				add(rf.role)
+			}
+		}
+	}
+	from(f.fits)
+	for _, m := range f.marks {
+		from(m.fits)
+	}
+	for k := range f.fills {
+		add(k)
+	}
+	if f.rolesOf == nil {
+		f.rolesOf = map[string][]string{}
+	}
+	f.rolesOf[assembly] = list
+	return list
 }
 
 // collectCautions lists the cautions that ride on what the answer speaks of.
