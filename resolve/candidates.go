@@ -26,6 +26,7 @@ type assemblyWork struct {
 	tooMany  bool
 	known    known
 	excluded []Reason
+	asBuilt  []Reason                     // the reason that it is assumed to be as built
 	universe []string                     // keys of the families where no reading names variants
 	apart    bool                         // mixed: it shares no variant with the assembly that it follows (C8)
 	clashes  []clash                      // what is given and read and differs (C4)

@@ -179,7 +179,7 @@ func (r *reader) worlds(v *variant, fits []stmt, k known) []world {
 		}
 	}
 	if !conditional {
-		return []world{{}}
+		return r.oneWorld[:]
 	}
 	ws := []world{{}}
 

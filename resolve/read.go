@@ -23,7 +23,8 @@ type reader struct {
 	noteRows    map[string][]*catalog.Note
 	notesOfPart map[catalog.PartNo][]*catalog.Note
 	folds       map[string]string
-	lean        bool // leave trails out
+	lean        bool     // leave trails out
+	oneWorld    [1]world // of a candidate about which nothing is open; never changed
 	ofFamily    map[familyRole]*outcome
 	invented    *bool
 	marks       map[string]*catalog.Mark

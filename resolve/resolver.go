@@ -156,6 +156,7 @@ func (res *Resolver) Decide(q Question, o Options) (*Decision, error) {
 		return nil, err
 	}
 	d.dec.Roles = make([]RoleAnswer, 0, len(d.asked))
+	d.outcomes = make(map[string][]candidateOutcome, len(d.asked))
 	for _, a := range d.asked {
 		ans, err := d.answerRole(a)
 		if err != nil {
@@ -196,7 +197,7 @@ func (res *Resolver) Decide(q Question, o Options) (*Decision, error) {
 func (res *Resolver) prepare(q Question, o Options) (*decider, error) {
 	q.BuiltISO = q.Built.String()
 	res.r.lean = o.NoTrails
-	d := &decider{res: res, r: res.r, q: q, o: o, outcomes: map[string][]candidateOutcome{}, families: map[string]bool{},
+	d := &decider{res: res, r: res.r, q: q, o: o, families: map[string]bool{},
 		notes: map[string][]*catalog.Note{}, checkHelps: map[string]bool{}}
 	d.dec = &Decision{Schema: Schema, Edition: res.edition, Question: q, Reading: []Reading{}, Assemblies: []AssemblyState{}, Conflicts: []Conflict{},
 		Roles: []RoleAnswer{}, LookAlikes: []LookAlike{}, SafeToOrder: []OrderLine{}, Held: []HeldLine{}, Cautions: []Caution{}, Observations: []Observed{}, Notes: []Note{}}

@@ -183,7 +183,10 @@ func (d *decider) roleOutcomes(a askedRole, as *assemblyWork) ([]candidateOutcom
 func roleReasons(a askedRole, as *assemblyWork, cos []candidateOutcome, v Verdict) []Reason {
 	var out []Reason
 	if as.basis == BasisAsBuilt {
-		out = append(out, Reason{Code: ReasonAsBuilt, Assembly: as.row.Assembly})
+		if as.asBuilt == nil {
+			as.asBuilt = []Reason{{Code: ReasonAsBuilt, Assembly: as.row.Assembly}}
+		}
+		out = slices.Clip(as.asBuilt) // the same for every role; more is added to a copy
 	}
 	var seen map[string]bool // few roles have reasons to tell apart
 	unstated := 0
