@@ -5,6 +5,7 @@ import (
 	"math/bits"
 	"strconv"
 	"strings"
+	"sync"
 
 	"platewright/catalog"
 )
@@ -54,8 +55,11 @@ type Check struct {
 	// a character by its bit, none where the character has no value. There is a
 	// table for each way in which a place can count: one, or one for each
 	// weight modulo 11, or one for odd and one for even distance from the end.
-	next [][]uint8
-	tail []uint8
+	// They are filled for the first reading that needs them: most plates are of
+	// one layout among many.
+	tables sync.Once
+	next   [][]uint8
+	tail   []uint8
 }
 
 const none = 255
@@ -186,7 +190,6 @@ func NewCheck(scheme catalog.Scheme, weights, values catalog.Words) (*Check, err
 			c.checks |= 1 << i
 		}
 	}
-	c.tabulate()
 	return c, nil
 }
 
@@ -360,6 +363,7 @@ func (m *states) has(s int) bool { return m[s>>6]>>(s&63)&1 == 1 }
 // any number of open places: a forward and a backward pass over the states of
 // the scheme keep just what lies on a path from start to accept.
 func (c *Check) narrow(sets *[MaxPlaces]Set, idx []uint8) (ok, shrank bool) {
+	c.tables.Do(c.tabulate)
 	n := len(idx) - c.width
 	table := func(i int) []uint8 {
 		if i < n {
