@@ -5,6 +5,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -49,9 +51,18 @@ func TestExitCodes(t *testing.T) {
 	}
 }
 
+// demoOnly is an environment in which no catalogue stands, whatever the machine
+// has.
+func demoOnly(name string) string {
+	if name == "PLATEWRIGHT_DATA" {
+		return filepath.Join(os.TempDir(), "no-catalogue-of-platewright-stands-here")
+	}
+	return ""
+}
+
 func run(ctx context.Context, in string, args ...string) (code int, out, talk string) {
 	var o, e bytes.Buffer
-	code = Main(ctx, args, Streams{In: strings.NewReader(in), Out: &o, Err: &e}, func(string) string { return "" })
+	code = Main(ctx, args, Streams{In: strings.NewReader(in), Out: &o, Err: &e}, demoOnly)
 	return code, o.String(), e.String()
 }
 
@@ -59,10 +70,9 @@ func run(ctx context.Context, in string, args ...string) (code int, out, talk st
 func TestInterrupted(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
-	dir := t.TempDir()
 	for _, args := range [][]string{
-		{"--data", dir, "look-alikes"},
-		{"--data", dir, "resolve", "--from", "-"},
+		{"look-alikes"},
+		{"resolve", "--from", "-"},
 	} {
 		code, _, talk := run(ctx, "plate\nXEB-411-A 1618 003052 N\n", args...)
 		if code != 130 || !strings.Contains(talk, "interrupted") {
@@ -78,8 +88,8 @@ func (brokenPipe) Write([]byte) (int, error) { return 0, errors.New("no space le
 // An answer that cannot be written is not done.
 func TestAnswerThatCannotBeWritten(t *testing.T) {
 	var talk bytes.Buffer
-	code := Main(t.Context(), []string{"--data", t.TempDir(), "resolve", "XEB-411-A 1618 003052 N"},
-		Streams{In: strings.NewReader(""), Out: brokenPipe{}, Err: &talk}, func(string) string { return "" })
+	code := Main(t.Context(), []string{"resolve", "XEB-411-A 1618 003052 N"},
+		Streams{In: strings.NewReader(""), Out: brokenPipe{}, Err: &talk}, demoOnly)
 	if code != 1 || !strings.Contains(talk.String(), "no space left") {
 		t.Errorf("exit code %d, said %q; want 1 and the reason", code, talk.String())
 	}
@@ -94,7 +104,7 @@ func TestListKeepsItsOrder(t *testing.T) {
 	for i := range rows {
 		fmt.Fprintf(&in, "r%d,%s\n", i, plates[i%len(plates)])
 	}
-	code, out, talk := run(t.Context(), in.String(), "--data", t.TempDir(), "resolve", "--from", "-", "--role", "actuator-set")
+	code, out, talk := run(t.Context(), in.String(), "resolve", "--from", "-", "--role", "actuator-set")
 	if code != 0 {
 		t.Fatalf("exit code %d: %s", code, talk)
 	}
@@ -116,11 +126,10 @@ func BenchmarkList(b *testing.B) {
 	for i := range 10_000 {
 		in.WriteString(plates[i%len(plates)] + "\n")
 	}
-	dir := b.TempDir()
 	for _, args := range [][]string{{}, {"--json"}} {
 		b.Run(strings.Join(append([]string{"rows"}, args...), " "), func(b *testing.B) {
 			for b.Loop() {
-				code, _, talk := run(b.Context(), in.String(), append([]string{"--data", dir, "resolve", "--from", "-", "--work", "actuator-replacement"}, args...)...)
+				code, _, talk := run(b.Context(), in.String(), append([]string{"resolve", "--from", "-", "--work", "actuator-replacement"}, args...)...)
 				if code != 0 {
 					b.Fatal(talk)
 				}

@@ -56,6 +56,9 @@ func (a *app) openCatalogue() (*opened, error) {
 	s, err := store.Open(dir)
 	var missing *store.MissingError
 	switch {
+	case errors.As(err, &missing) && a.data != "":
+		// Who names a folder means the catalogue in it, not a demo.
+		return nil, &usageError{"there is no catalogue in " + a.data + "; check the folder's name, import a package into it, or leave --data out to see the demo", "platewright"}
 	case errors.As(err, &missing):
 		return openDemo()
 	case err != nil:
