@@ -29,6 +29,24 @@ func (t *decisionPage) mismatch(r resolve.Reading) {
 	}
 }
 
+// takenFor asks back where what was read looks like something that could stand
+// at the place.
+func takenFor(f plate.Failure) string {
+	if f.Read == nil || f.Want == nil {
+		return ""
+	}
+	c, ok := f.Read.One()
+	if !ok {
+		return ""
+	}
+	for w := range f.Want.All() {
+		if plate.Confusable(c, w) {
+			return ", which looks like " + string(w)
+		}
+	}
+	return ""
+}
+
 func failure(f plate.Failure) string {
 	at := "at place " + strconv.Itoa(f.Place)
 	field := ""
@@ -37,7 +55,7 @@ func failure(f plate.Failure) string {
 	}
 	switch f.Reason {
 	case plate.TooShort:
-		return "it ends " + at + ", where " + want(f) + " should follow" + field
+		return "it ends " + at + ", where " + want(f) + " should follow" + field + "; write ? for each character that you do not have"
 	case plate.TooLongFor:
 		return "it should end before place " + strconv.Itoa(f.Place)
 	case plate.NoSuchDate:
@@ -47,7 +65,7 @@ func failure(f plate.Failure) string {
 	if f.Read != nil {
 		read = f.Read.String()
 	}
-	return at + field + " stands " + read + ", but " + want(f) + " should stand there"
+	return at + field + " stands " + read + ", but " + want(f) + " should stand there" + takenFor(f)
 }
 
 func want(f plate.Failure) string {
