@@ -65,7 +65,7 @@ func failure(f plate.Failure) string {
 	if f.Read != nil {
 		read = f.Read.String()
 	}
-	return at + field + " stands " + read + ", but " + want(f) + " should stand there" + takenFor(f)
+	return at + field + " stands " + read + takenFor(f) + ", but " + want(f) + " should stand there"
 }
 
 func want(f plate.Failure) string {
