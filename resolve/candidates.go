@@ -260,7 +260,7 @@ func (d *decider) addReading(as *assemblyWork, rw *readWork) error {
 		}
 		rw.matches = append(rw.matches, m)
 		shown := *m
-		if len(rw.allowed) == 1 && n == 1 {
+		if len(rw.allowed) == 1 && n == 1 && (rw.reading == nil || rw.reading.Open() > 0) {
 			for _, k := range rw.order {
 				if c, ok := m.Complete(k); ok {
 					shown = c
@@ -375,8 +375,19 @@ func (d *decider) find(rw *readWork, m *plate.Match) (int, error) {
 		rw.allowed[key] = v
 		rw.order = append(rw.order, key)
 	}
-	var inner error
 	layout := d.r.fold(m.Layout)
+	if text, ok := m.Key.Text(); ok && m.Allows(text) {
+		// Nothing is open, so there is one text to look up and nothing to seek.
+		vs, err := d.res.variantsAt(layout, text)
+		if err != nil {
+			return 0, err
+		}
+		for _, v := range vs {
+			add(text, v.key, v)
+		}
+		return n, nil
+	}
+	var inner error
 	err := plate.Find(d.res.variantCodes, m.Key, func(key string) bool {
 		if !m.Allows(key) {
 			return true
