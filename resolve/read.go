@@ -19,6 +19,7 @@ type reader struct {
 	nexts       map[string]*next
 	companions  map[string][]*catalog.Companion
 	roles       map[string]*roleInfo
+	roleOrder   []*roleInfo // by key
 	works       map[string]*workInfo
 	noteRows    map[string][]*catalog.Note
 	notesOfPart map[catalog.PartNo][]*catalog.Note
@@ -242,6 +243,7 @@ func (r *reader) role(key string) (*roleInfo, error) {
 		if err := every(r.cat, catalog.TRoles, func(o *catalog.Role) {
 			k := catalog.Fold(o.Role)
 			m[k] = &roleInfo{o, k, catalog.Fold(o.Assembly)}
+			r.roleOrder = append(r.roleOrder, m[k])
 		}); err != nil {
 			return nil, err
 		}

@@ -282,11 +282,12 @@ func (d *decider) askRoles() error {
 		if err != nil {
 			return err
 		}
-		for k := range d.r.roles {
-			if len(d.assemblies) == 0 || keys[k] {
-				add(k, "", "")
+		for _, o := range d.r.roleOrder {
+			if len(d.assemblies) == 0 || keys[o.key] {
+				d.asked = append(d.asked, askedRole{role: o, key: o.key})
 			}
 		}
+		return nil // in order, and each once
 	}
 	slices.SortStableFunc(d.asked, func(a, b askedRole) int {
 		if x, y := needRank(a.need), needRank(b.need); x != y {
