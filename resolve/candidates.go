@@ -37,7 +37,6 @@ type assemblyWork struct {
 type readWork struct {
 	out      Reading
 	reading  plate.Reading
-	fields   map[string]string
 	outcome  plate.Outcome
 	allowed  map[string]*variant
 	texts    map[string][]string // the texts that name each of allowed
@@ -194,7 +193,7 @@ func better(a, b plate.State) bool {
 // readFields reads a plate given field by field, in every layout of the
 // assembly that has all the fields named.
 func (d *decider) readFields(as *assemblyWork) (*readWork, error) {
-	rw := &readWork{fields: d.q.Fields, outcome: plate.Outcome{State: plate.Unmatched}}
+	rw := &readWork{outcome: plate.Outcome{State: plate.Unmatched}}
 	var names []string
 	for n := range d.q.Fields {
 		names = append(names, n)
@@ -720,6 +719,13 @@ func (d *decider) candidatesOf(as *assemblyWork, root bool) error {
 		if err != nil {
 			return err
 		}
+		for _, o := range d.assemblies {
+			if slices.ContainsFunc(o.readings, func(rw *readWork) bool { return rw.overflow }) {
+				// Not all variants that the reading allows are at hand, so not all
+				// families either: nothing may be settled on those that are.
+				as.tooMany = true
+			}
+		}
 		as.universe = families
 		if len(families) == 0 {
 			as.basis = BasisNone
@@ -738,6 +744,11 @@ func (d *decider) candidatesOf(as *assemblyWork, root bool) error {
 
 	if len(as.clashes) > 0 {
 		left, as.total, as.tooMany = nil, 0, false
+	}
+	if as.tooMany && len(left) == 0 {
+		// None of those at hand, and there are more: that is no contradiction.
+		as.basis = BasisOwn
+		return nil
 	}
 	if len(left) == 0 && len(ev) > 0 {
 		as.basis = BasisConflict

@@ -135,16 +135,16 @@ func (d *decider) answerRole(a askedRole) (RoleAnswer, error) {
 	ans := RoleAnswer{Role: a.role.row.Role, Name: a.role.row.Name, Assembly: a.role.row.Assembly, Kind: a.role.row.Kind, OneTime: a.role.row.OneTime,
 		Need: a.need, Why: a.why, Lines: []Line{}, Groups: []Group{}, Reasons: []Reason{}}
 	as := d.assembly(a.role.assembly)
+	if as != nil && as.tooMany {
+		ans.Reasons = append(ans.Reasons, Reason{Code: ReasonTooMany, Assembly: a.role.row.Assembly, Role: a.role.row.Role, Count: as.total})
+		return ans, nil
+	}
 	if as == nil || len(as.cands) == 0 {
 		code := ReasonNoCandidates
 		if as != nil && as.basis == BasisConflict {
 			code = ReasonConflict
 		}
 		ans.Reasons = append(ans.Reasons, Reason{Code: code, Assembly: a.role.row.Assembly, Role: a.role.row.Role})
-		return ans, nil
-	}
-	if as.tooMany {
-		ans.Reasons = append(ans.Reasons, Reason{Code: ReasonTooMany, Assembly: a.role.row.Assembly, Role: a.role.row.Role, Count: as.total})
 		return ans, nil
 	}
 	cos, err := d.roleOutcomes(a, as)
