@@ -162,29 +162,34 @@ func guarded(m *plate.Match, text string) bool {
 	return len(m.Of().Match(other)) == 0
 }
 
-func (l *looker) byEye() error {
+// alikeByEye gives the relatives of a variant that no visible mark keeps apart
+// from it (L2). whole is false if the family is larger than is compared.
+func (r *reader) alikeByEye(v *variant) (alike []*variant, whole bool, err error) {
 	n := 0
-	var more bool
-	var alike []*variant
-	err := l.d.r.variantsOf([]string{l.v.famKey}, func(w *variant) (bool, error) {
+	err = r.variantsOf([]string{v.famKey}, func(w *variant) (bool, error) {
 		if n++; n > maxFamily {
-			more = true
 			return false, nil
 		}
-		if w.key == l.v.key {
+		if w.key == v.key {
 			return true, nil
 		}
-		if err := l.d.r.load(w); err != nil {
+		if err := r.load(w); err != nil {
 			return false, err
 		}
-		if l.d.r.sameByEye(l.v, w) {
+		if r.sameByEye(v, w) {
 			alike = append(alike, w)
 		}
 		return true, nil
 	})
+	return alike, n <= maxFamily, err
+}
+
+func (l *looker) byEye() error {
+	alike, whole, err := l.d.r.alikeByEye(l.v)
 	if err != nil {
 		return err
 	}
+	more := !whole
 	listed := len(l.d.dec.LookAlikes)
 	for _, w := range alike {
 		if len(l.d.dec.LookAlikes)-listed == maxListed {

@@ -27,6 +27,14 @@ func New(cat Catalogue, edition Edition) *Resolver {
 	return &Resolver{cat: cat, edition: edition, r: r, variantCodes: plate.TrimSep(variantCodes{cat, r.tVariants})}
 }
 
+// about gives the edition, with whether its sources are made up.
+func (res *Resolver) about() (Edition, error) {
+	e := res.edition
+	var err error
+	e.Invented, err = res.r.madeUp()
+	return e, err
+}
+
 // Options leaves parts of a decision out, for lists of many units.
 type Options struct {
 	NoLookAlikes bool // do not look for look-alikes
@@ -66,7 +74,7 @@ func (e *QuestionError) Error() string {
 		return "there is neither a plate nor a label to go by; give what can be read of one, with ? for what cannot"
 	case UnknownName:
 		s := fmt.Sprintf("the catalogue knows no %s %q", e.Part, e.Value)
-		if near := Nearest(e.Value, e.Known); near != "" {
+		if near := catalog.Nearest(e.Value, e.Known); near != "" {
 			return s + fmt.Sprintf("; did you mean %q?", near)
 		}
 		if len(e.Known) > 0 && len(e.Known) <= 60 {
@@ -87,37 +95,6 @@ func (e *QuestionError) Error() string {
 }
 
 func (e *QuestionError) Unwrap() error { return e.Err }
-
-// Nearest gives the name that a mistyped one was most likely meant to be, by
-// Levenshtein's distance of at most a third of its length; "" for none.
-func Nearest(name string, known []string) string {
-	best, most := "", len(name)/3+1
-	for _, k := range known {
-		if d := distance(strings.ToLower(name), strings.ToLower(k)); d < most {
-			best, most = k, d
-		}
-	}
-	return best
-}
-
-func distance(a, b string) int {
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := range len(a) {
-		prev := row[0]
-		row[0] = i + 1
-		for j := range len(b) {
-			cost := 1
-			if a[i] == b[j] {
-				cost = 0
-			}
-			prev, row[j+1] = row[j+1], min(row[j+1]+1, row[j]+1, prev+cost)
-		}
-	}
-	return row[len(b)]
-}
 
 // decider works out one decision.
 type decider struct {
@@ -201,11 +178,10 @@ func (res *Resolver) prepare(q Question, o Options) (*decider, error) {
 		notes: map[string][]*catalog.Note{}, checkHelps: map[string]bool{}}
 	d.dec = &Decision{Schema: Schema, Edition: res.edition, Question: q, Reading: []Reading{}, Assemblies: []AssemblyState{}, Conflicts: []Conflict{},
 		Roles: []RoleAnswer{}, LookAlikes: []LookAlike{}, SafeToOrder: []OrderLine{}, Held: []HeldLine{}, Cautions: []Caution{}, Observations: []Observed{}, Notes: []Note{}}
-	invented, err := d.r.madeUp()
-	if err != nil {
+	var err error
+	if d.dec.Edition, err = res.about(); err != nil {
 		return nil, err
 	}
-	d.dec.Edition.Invented = invented
 	if err := d.read(); err != nil {
 		return nil, err
 	}

@@ -65,7 +65,11 @@ func (res *Resolver) WhereUsed(number string) (*WhereUsed, error) {
 	if p == nil {
 		return nil, &QuestionError{Part: "part", Value: number, Reason: UnknownName}
 	}
-	out := &WhereUsed{Schema: WhereUsedSchema, Edition: res.edition, Asked: number, Part: p.Part, Name: p.Name, GoesBy: []string{}, Replaces: []Reason{}, Replaced: []Reason{},
+	edition, err := res.about()
+	if err != nil {
+		return nil, err
+	}
+	out := &WhereUsed{Schema: WhereUsedSchema, Edition: edition, Asked: number, Part: p.Part, Name: p.Name, GoesBy: []string{}, Replaces: []Reason{}, Replaced: []Reason{},
 		Uses: []Use{}, InKits: []catalog.PartNo{}, CompanionOf: []catalog.PartNo{}}
 	key := p.Part.Key()
 
@@ -274,7 +278,11 @@ func (res *Resolver) Compare(a, b catalog.VariantCode, work []string) (*Comparis
 	if err := d.askRoles(); err != nil {
 		return nil, err
 	}
-	out := &Comparison{Schema: ComparisonSchema, Edition: res.edition, A: candidateOf(va), B: candidateOf(vb), TellApart: r.tellApart(va, vb), Hints: []TellApart{}, Roles: []RoleCompared{}}
+	edition, err := res.about()
+	if err != nil {
+		return nil, err
+	}
+	out := &Comparison{Schema: ComparisonSchema, Edition: edition, A: candidateOf(va), B: candidateOf(vb), TellApart: r.tellApart(va, vb), Hints: []TellApart{}, Roles: []RoleCompared{}}
 	if va.famKey == vb.famKey {
 		out.ByEye = r.sameByEye(va, vb)
 	}
@@ -346,6 +354,7 @@ type LookAlikePairs struct {
 	Of      string      `json:"of,omitempty"` // the variant asked about; empty for all
 	Work    []string    `json:"work"`
 	Pairs   []LookAlike `json:"pairs"`
+	Cut     bool        `json:"cut"` // in some family not all variants were compared by eye
 }
 
 // LookAlikePairsSchema names the form of the JSON of [LookAlikePairs].
@@ -358,46 +367,71 @@ func (res *Resolver) LookAlikesOf(code catalog.VariantCode, work []string) (*Loo
 	if err != nil {
 		return nil, err
 	}
-	out := &LookAlikePairs{Schema: LookAlikePairsSchema, Edition: res.edition, Of: string(v.row.Variant), Work: orEmpty(work), Pairs: []LookAlike{}}
-	out.Pairs, err = res.pairsOf(v, work)
+	out, err := res.noPairs(work)
+	if err != nil {
+		return nil, err
+	}
+	out.Of = string(v.row.Variant)
+	var whole bool
+	out.Pairs, whole, err = res.pairsOf(v, work)
+	out.Cut = !whole
 	return out, err
 }
 
-// LookAlikes walks all variants and gives each one's look-alikes, until each
-// returns false. A pair is given once, from the variant whose key comes first.
-func (res *Resolver) LookAlikes(work []string, each func(LookAlike) bool) error {
+// AllLookAlikes lists the look-alikes of all variants, each pair once, from the
+// variant whose key comes first. It calls tick before each variant with how many
+// are done and how many pairs are found, and ends with its error.
+func (res *Resolver) AllLookAlikes(work []string, tick func(variants, pairs int) error) (*LookAlikePairs, error) {
+	out, err := res.noPairs(work)
+	if err != nil {
+		return nil, err
+	}
+	done := 0
 	key, ok, err := res.variantCodes.Seek("")
 	// No code holds a character as low as 0x01, and the codes end where their
 	// separator 0x00 was: this is the lowest text above key.
 	for ; ok && err == nil; key, ok, err = res.variantCodes.Seek(key + "\x01") {
+		if err := tick(done, len(out.Pairs)); err != nil {
+			return nil, err
+		}
 		v, err := res.mustVariant(catalog.VariantCode(key))
 		if err != nil {
-			return err
+			return nil, err
 		}
-		pairs, err := res.pairsOf(v, work)
+		pairs, whole, err := res.pairsOf(v, work)
 		if err != nil {
-			return err
+			return nil, err
 		}
+		out.Cut = out.Cut || !whole
 		for _, p := range pairs {
-			if v.key < p.Variant.Key() && !each(p) {
-				return nil
+			if v.key < p.Variant.Key() {
+				out.Pairs = append(out.Pairs, p)
 			}
 		}
+		done++
 	}
-	return err
+	return out, err
 }
 
-func (res *Resolver) pairsOf(v *variant, work []string) ([]LookAlike, error) {
-	r := res.r
-	if err := r.loadAssemblies(); err != nil {
+func (res *Resolver) noPairs(work []string) (*LookAlikePairs, error) {
+	e, err := res.about()
+	if err != nil {
 		return nil, err
 	}
+	return &LookAlikePairs{Schema: LookAlikePairsSchema, Edition: e, Work: orEmpty(work), Pairs: []LookAlike{}}, nil
+}
+
+func (res *Resolver) pairsOf(v *variant, work []string) (pairs []LookAlike, whole bool, err error) {
+	r := res.r
+	if err := r.loadAssemblies(); err != nil {
+		return nil, false, err
+	}
 	if err := r.loadMarks(); err != nil {
-		return nil, err
+		return nil, false, err
 	}
 	d := &decider{res: res, r: r, q: Question{Work: work}, dec: &Decision{}}
 	if err := d.askRoles(); err != nil {
-		return nil, err
+		return nil, false, err
 	}
 	var out []LookAlike
 	takes := map[string]taken{}
@@ -429,52 +463,37 @@ func (res *Resolver) pairsOf(v *variant, work []string) ([]LookAlike, error) {
 	layout := catalog.Fold(v.row.Layout)
 	var near []plate.Neighbour
 	if err := plate.Neighbours(res.layoutCodes(layout), v.key, func(n plate.Neighbour) bool { near = append(near, n); return true }); err != nil {
-		return nil, err
+		return nil, false, err
 	}
 	for _, n := range near {
 		ws, err := res.variantsAt(layout, n.Key)
 		if err != nil {
-			return nil, err
+			return nil, false, err
 		}
 		for _, w := range ws {
 			if w.key == v.key {
 				continue
 			}
 			if err := r.load(w); err != nil {
-				return nil, err
+				return nil, false, err
 			}
 			if err := add(w, ByPlate, &n); err != nil {
-				return nil, err
+				return nil, false, err
 			}
 		}
 	}
-	var alike []*variant
-	n := 0
-	if err := r.variantsOf([]string{v.famKey}, func(w *variant) (bool, error) {
-		if n++; n > maxFamily {
-			return false, nil
-		}
-		if w.key == v.key {
-			return true, nil
-		}
-		if err := r.load(w); err != nil {
-			return false, err
-		}
-		if r.sameByEye(v, w) {
-			alike = append(alike, w)
-		}
-		return true, nil
-	}); err != nil {
-		return nil, err
+	alike, whole, err := r.alikeByEye(v)
+	if err != nil {
+		return nil, false, err
 	}
 	for _, w := range alike {
 		if err := add(w, ByEye, nil); err != nil {
-			return nil, err
+			return nil, false, err
 		}
 	}
 	// What nothing recorded tells apart comes first: it is the worst case.
 	slices.SortStableFunc(out, func(a, b LookAlike) int {
 		return cmp.Or(cmp.Compare(min(len(a.TellApart), 1), min(len(b.TellApart), 1)), -cmp.Compare(len(a.Roles), len(b.Roles)), strings.Compare(a.Variant.Key(), b.Variant.Key()))
 	})
-	return orEmpty(out), nil
+	return orEmpty(out), whole, nil
 }

@@ -154,7 +154,7 @@ func unknownTable(at catalog.Place, name, what string) catalog.Finding {
 		names = append(names, t.Name)
 	}
 	mend := "take the " + what + " away, or name it after one of the tables: " + strings.Join(names, ", ")
-	if near := nearest(name, names); near != "" {
+	if near := catalog.Nearest(name, names); near != "" {
 		mend = "did you mean " + near + "? Otherwise take the " + what + " away"
 	}
 	return catalog.Finding{Code: catalog.UnknownTable, Severity: catalog.Refused, Place: at, Value: name,

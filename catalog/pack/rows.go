@@ -48,7 +48,7 @@ func newConverter(t *catalog.Table, res *resource, heading []string, line int, r
 			what, mend := "the table "+t.Name+" has no column of this name", "take the column away"
 			if name == "" {
 				what, mend = fmt.Sprintf("the heading of column %d is empty", i+1), "write the column's name, or take the column away"
-			} else if near := nearest(name, columnNames(t)); near != "" {
+			} else if near := catalog.Nearest(name, columnNames(t)); near != "" {
 				mend = "did you mean " + near + "? Otherwise take the column away"
 			}
 			report(catalog.Finding{Code: catalog.BadHeading, Place: at, Value: name, What: what, Mend: mend})
@@ -243,44 +243,4 @@ func textFinding(cell string, at catalog.Place) (catalog.Finding, bool) {
 		return catalog.Finding{Code: catalog.BadEncoding, Place: at, Value: strings.ToValidUTF8(cell, "?"), What: what, Mend: asUTF8}, true
 	}
 	return catalog.Finding{}, false
-}
-
-// nearest gives the one of names that is least edits away from name, if that
-// is close enough to be meant.
-func nearest(name string, names []string) string {
-	best, at := "", 1+max(1, len(name)/3)
-	for _, n := range names {
-		if d := edits(strings.ToLower(name), n); d < at {
-			best, at = n, d
-		}
-	}
-	return best
-}
-
-// edits counts inserted, deleted and replaced bytes and swapped neighbours
-// between two short texts (optimal string alignment).
-func edits(a, b string) int {
-	if len(a) > 64 || len(b) > 64 {
-		return 64
-	}
-	var d [65][65]int
-	for i := 0; i <= len(a); i++ {
-		d[i][0] = i
-	}
-	for j := 0; j <= len(b); j++ {
-		d[0][j] = j
-	}
-	for i := 1; i <= len(a); i++ {
-		for j := 1; j <= len(b); j++ {
-			cost := 1
-			if a[i-1] == b[j-1] {
-				cost = 0
-			}
-			d[i][j] = min(d[i-1][j]+1, d[i][j-1]+1, d[i-1][j-1]+cost)
-			if i > 1 && j > 1 && a[i-1] == b[j-2] && a[i-2] == b[j-1] {
-				d[i][j] = min(d[i][j], d[i-2][j-2]+1)
-			}
-		}
-	}
-	return d[len(a)][len(b)]
 }

@@ -91,25 +91,10 @@ func starting[T any](cat resolve.Catalogue, table, text string, each func(*T) bo
 // completePlates proposes one whole plate of each layout, then variants.
 func (a *app) completePlates(text string) []string {
 	return a.completions(func(cat resolve.Catalogue, add func(string, string) bool) error {
-		follows := map[string]bool{}
-		if err := rows(cat, catalog.TAssemblies, func(r *catalog.Assembly) bool {
-			follows[catalog.Fold(r.Assembly)] = r.Follows != ""
-			return true
-		}); err != nil {
-			return err
-		}
-		if err := rows(cat, catalog.TLayouts, func(r *catalog.Layout) bool {
-			return follows[catalog.Fold(r.Assembly)] || !strings.HasPrefix(r.Example, text) || add(r.Example, "example: "+r.Name)
-		}); err != nil {
+		if err := examples(cat, false, text, add); err != nil {
 			return err
 		}
 		return a.addVariants(cat, text, add)
-	})
-}
-
-func (a *app) addVariants(cat resolve.Catalogue, text string, add func(string, string) bool) error {
-	return starting(cat, catalog.TVariants, text, func(r *catalog.Variant) bool {
-		return add(string(r.Variant), r.Name)
 	})
 }
 
@@ -117,16 +102,28 @@ func (a *app) addVariants(cat resolve.Catalogue, text string, add func(string, s
 // follows another.
 func (a *app) completeLabels(text string) []string {
 	return a.completions(func(cat resolve.Catalogue, add func(string, string) bool) error {
-		follows := map[string]bool{}
-		if err := rows(cat, catalog.TAssemblies, func(r *catalog.Assembly) bool {
-			follows[catalog.Fold(r.Assembly)] = r.Follows != ""
-			return true
-		}); err != nil {
-			return err
-		}
-		return rows(cat, catalog.TLayouts, func(r *catalog.Layout) bool {
-			return !follows[catalog.Fold(r.Assembly)] || !strings.HasPrefix(r.Example, text) || add(r.Example, "example: "+r.Name)
-		})
+		return examples(cat, true, text, add)
+	})
+}
+
+// examples proposes the examples of the layouts of assemblies that follow
+// another, or of the one that does not.
+func examples(cat resolve.Catalogue, following bool, text string, add func(string, string) bool) error {
+	follows := map[string]bool{}
+	if err := rows(cat, catalog.TAssemblies, func(r *catalog.Assembly) bool {
+		follows[catalog.Fold(r.Assembly)] = r.Follows != ""
+		return true
+	}); err != nil {
+		return err
+	}
+	return rows(cat, catalog.TLayouts, func(r *catalog.Layout) bool {
+		return follows[catalog.Fold(r.Assembly)] != following || !strings.HasPrefix(r.Example, text) || add(r.Example, "example: "+r.Name)
+	})
+}
+
+func (a *app) addVariants(cat resolve.Catalogue, text string, add func(string, string) bool) error {
+	return starting(cat, catalog.TVariants, text, func(r *catalog.Variant) bool {
+		return add(string(r.Variant), r.Name)
 	})
 }
 

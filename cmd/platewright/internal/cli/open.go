@@ -10,7 +10,6 @@ import (
 	"runtime/debug"
 	"strconv"
 
-	"platewright/catalog"
 	"platewright/catalog/pack"
 	"platewright/catalog/store"
 	"platewright/cmd/platewright/internal/render"
@@ -157,21 +156,5 @@ func (a *app) platformDir() (string, error) {
 
 // rows walks all rows of a table.
 func rows[T any](cat resolve.Catalogue, table string, each func(*T) bool) error {
-	t := catalog.TableByName(table)
-	for from := ""; ; {
-		key, ok, err := cat.Seek(t, from)
-		if err != nil || !ok {
-			return err
-		}
-		group, err := cat.Group(t, key)
-		if err != nil {
-			return err
-		}
-		for _, r := range group {
-			if !each(any(r).(*T)) {
-				return nil
-			}
-		}
-		from = key + "\x00"
-	}
+	return starting(cat, table, "", each)
 }

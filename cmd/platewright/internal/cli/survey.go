@@ -1,9 +1,6 @@
 package cli
 
 import (
-	"cmp"
-	"context"
-
 	"github.com/spf13/cobra"
 
 	"platewright/catalog"
@@ -108,8 +105,16 @@ code of one variant, or a plate that leaves one; without it every pair is listed
 				if err != nil {
 					return err
 				}
-			} else if l, err = a.allLookAlikes(c.Context(), cat, r, work); err != nil {
-				return err
+			} else {
+				p := a.progress("looking for look-alikes")
+				l, err = r.AllLookAlikes(work, func(variants, pairs int) error {
+					p.say("%d variants, %d pairs", variants, pairs)
+					return c.Context().Err()
+				})
+				p.end()
+				if err != nil {
+					return err
+				}
 			}
 			if a.json {
 				return render.JSON(a.out, l)
@@ -119,29 +124,4 @@ code of one variant, or a plate that leaves one; without it every pair is listed
 	}
 	a.workFlag(c, &work)
 	return c
-}
-
-// allLookAlikes goes through all variants. Each pair is listed once, from the
-// variant whose key comes first.
-func (a *app) allLookAlikes(ctx context.Context, cat *opened, r *resolve.Resolver, work []string) (*resolve.LookAlikePairs, error) {
-	out := &resolve.LookAlikePairs{Schema: resolve.LookAlikePairsSchema, Edition: cat.edition, Work: append([]string{}, work...), Pairs: []resolve.LookAlike{}}
-	p := a.progress("looking for look-alikes")
-	defer p.end()
-	var trouble error
-	done := 0
-	err := rows(cat, catalog.TVariants, func(v *catalog.Variant) bool {
-		of, err := r.LookAlikesOf(v.Variant, work)
-		if trouble = cmp.Or(err, ctx.Err()); trouble != nil {
-			return false
-		}
-		for _, x := range of.Pairs {
-			if v.Variant.Key() < x.Variant.Key() {
-				out.Pairs = append(out.Pairs, x)
-			}
-		}
-		done++
-		p.say("%d variants, %d pairs", done, len(out.Pairs))
-		return true
-	})
-	return out, cmp.Or(trouble, err)
 }

@@ -142,14 +142,7 @@ func (t *decisionPage) proof(indent int, rs []resolve.Reason) {
 	}
 }
 
-func (t *decisionPage) demo() {
-	switch {
-	case t.d.Edition.Name == Demo:
-		t.put(0, 2, say(DemoRemark).in(warn))
-	case t.d.Edition.Invented:
-		t.put(0, 2, say(InventedRemark).in(warn))
-	}
-}
+func (t *decisionPage) demo() { t.demoRemark(t.d.Edition) }
 
 // loud says what makes everything below doubtful.
 func (t *decisionPage) loud() {

@@ -10,8 +10,11 @@ import (
 )
 
 func (p *page) demoRemark(e resolve.Edition) {
-	if e.Name == Demo {
+	switch {
+	case e.Name == Demo:
 		p.put(0, 2, say(DemoRemark).in(warn))
+	case e.Invented:
+		p.put(0, 2, say(InventedRemark).in(warn))
 	}
 }
 
@@ -247,6 +250,9 @@ func LookAlikesText(w io.Writer, l *resolve.LookAlikePairs, s Screen) error {
 		p.put(0, 2, sayf("No look-alike%s takes another part.", of))
 	} else {
 		p.put(0, 2, sayf("%s%s that can be confused and take different parts", counted(len(l.Pairs), "pair", "pairs"), of).in(strong))
+	}
+	if l.Cut {
+		p.put(0, 2, say("! ").in(warn), say("In a large family not all variants were compared by eye: there can be more."))
 	}
 	for _, x := range l.Pairs {
 		p.gap()
