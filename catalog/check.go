@@ -787,6 +787,53 @@ func NewContext(rows WholeReader) *Context {
 	return c
 }
 
+// ContextOf gives the tables beside which rows of t are checked, none for a
+// table of which [Context.Check] has nothing to say. They stand before t.
+func ContextOf(t *Table) []string {
+	switch t.Name {
+	case TShows:
+		return []string{TMarks}
+	case TFits:
+		return []string{TMarks, TRoles}
+	}
+	return nil
+}
+
+// Concerns gives a function that tells from the cells of a row, in the order of
+// t's columns, whether [Context.Check] could report anything about it. Most rows
+// of the large tables need no closer look. The function is not safe for
+// concurrent use.
+func (c *Context) Concerns(t *Table) func(cells []string) bool {
+	index := func(name string) int {
+		return slices.IndexFunc(t.Columns, func(c *Column) bool { return c.Name == name })
+	}
+	// Marks and roles repeat over many rows, so each spelling is looked up once.
+	remember := func(look func(text string) bool) func(text string) bool {
+		known := map[string]bool{}
+		return func(text string) bool {
+			is, ok := known[text]
+			if !ok {
+				is = look(text)
+				known[strings.Clone(text)] = is
+			}
+			return is
+		}
+	}
+	switch t.Name {
+	case TShows:
+		mark, tolerance := index("mark"), index("tolerance")
+		measured := remember(func(text string) bool { return c.marks[Fold(text)].Kind == MarkMeasured })
+		return func(cells []string) bool { return cells[tolerance] != "" || measured(cells[mark]) }
+	case TFits:
+		scope, role, when := index("scope"), index("role"), index("when")
+		fluid := remember(func(text string) bool { return c.roles[Fold(text)].Kind == RoleFluid })
+		return func(cells []string) bool {
+			return cells[when] != "" || cells[scope] == string(FitMark) || fluid(cells[role])
+		}
+	}
+	return func([]string) bool { return false }
+}
+
 // Check reports where a shows row or a fit statement uses a mark or a role
 // against its kind. What the row refers to and is not there is not its business.
 func (c *Context) Check(r Row, at Place, report func(Finding)) {

@@ -137,6 +137,7 @@ type importer struct {
 
 	at      int             // index in catalog.Tables of the table being merged
 	shrunk  map[string]bool // tables that lose rows
+	altered map[string]bool // tables of which rows that stood are lost or changed
 	later   []laterReference
 	refs    map[string]*referenceTarget
 	scratch map[*catalog.Table]catalog.Row
@@ -151,7 +152,7 @@ type laterReference struct {
 }
 
 func (b *build) importFeed(feed catalog.Feed, opts ImportOptions) (Result, error) {
-	im := &importer{build: b, opts: opts, intakes: map[string]*intake{}, shrunk: map[string]bool{},
+	im := &importer{build: b, opts: opts, intakes: map[string]*intake{}, shrunk: map[string]bool{}, altered: map[string]bool{},
 		refs: map[string]*referenceTarget{}, scratch: map[*catalog.Table]catalog.Row{}}
 	sp := opts.limits.spill(b.dir)
 	defer func() { b.onClose = append(b.onClose, sp.close) }()
@@ -253,24 +254,28 @@ func (im *importer) table(t *catalog.Table, in *intake) error {
 	standing, stands := im.standing(t.Name)
 	replace := slices.Contains(im.opts.Replace, t.Name)
 	recheck := im.lostTargets(t)
+	context, again, err := im.context(t)
+	if err != nil {
+		return err
+	}
 	if in == nil {
 		if replace {
 			im.emptyReplace(t)
 		}
-		if !stands || len(recheck) == 0 {
+		if !stands || len(recheck) == 0 && !again {
 			return nil
 		}
-		// Nothing comes: only the references are looked at.
+		// Nothing comes: only what the rows rest on is looked at.
 		in = newIntake(t, im.opts.limits.spill(im.dir))
 		if err := in.runs.close(nil); err != nil {
 			return err
 		}
 		var none TableResult
-		return im.pass(&pass{t: t, in: in, rd: in.runs.reader(), standing: standing, stands: true, recheck: recheck, check: true, result: &none})
+		return im.pass(&pass{t: t, in: in, rd: in.runs.reader(), standing: standing, stands: true, recheck: recheck, context: context, again: again, check: true, result: &none})
 	}
 
 	result := TableResult{Table: t.Name}
-	p := &pass{t: t, in: in, standing: standing, stands: stands, replace: replace, recheck: recheck, check: true, result: &result}
+	p := &pass{t: t, in: in, standing: standing, stands: stands, replace: replace, recheck: recheck, context: context, again: again, check: true, result: &result}
 	if !stands {
 		// Nothing stands, so every row is new: it can be written while the
 		// rest is still read, as long as they come in order.
@@ -305,7 +310,7 @@ func (im *importer) table(t *catalog.Table, in *intake) error {
 		}
 		result.Same = standing.Rows
 		im.results = append(im.results, result)
-		if len(recheck) == 0 {
+		if len(recheck) == 0 && !again {
 			return nil
 		}
 		result = TableResult{}
@@ -320,14 +325,13 @@ func (im *importer) table(t *catalog.Table, in *intake) error {
 	if rows > 0 {
 		im.results = append(im.results, result)
 	}
-	if result.Removed > 0 {
-		im.shrunk[t.Name] = true
-	}
+	im.shrunk[t.Name] = result.Removed > 0
+	im.altered[t.Name] = result.Removed+result.Changed > 0
 	if result.changes() == 0 {
 		return nil
 	}
-	var again TableResult
-	return im.write(&pass{t: t, in: in, rd: in.runs.reader(), standing: standing, stands: stands, replace: p.replace, result: &again})
+	var second TableResult
+	return im.write(&pass{t: t, in: in, rd: in.runs.reader(), standing: standing, stands: stands, replace: p.replace, result: &second})
 }
 
 // tellNew tells the rows of a table of which nothing stood before.

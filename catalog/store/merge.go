@@ -21,7 +21,10 @@ type pass struct {
 	standing TableOf
 	stands   bool
 	replace  bool
-	recheck  map[string]bool // tables that have lost rows: references to them are looked at in all rows
+	recheck  map[string]bool     // tables that have lost rows: references to them are looked at in all rows
+	context  *catalog.Context    // beside which rows are checked; nil for tables that need none
+	concerns func([]string) bool // whether a row needs to be
+	again    bool                // it has altered, so rows that stay are checked too
 
 	check   bool               // report what is wrong
 	changes func(Change) error // told each change; nil for nobody
@@ -60,6 +63,9 @@ type CellChange struct {
 }
 
 func (im *importer) pass(p *pass) error {
+	if p.context != nil {
+		p.concerns = p.context.Concerns(p.t)
+	}
 	p.refs = &referenceChecker{im: im, p: p}
 	p.refs.init()
 	feed := p.in.cursor(p.rd)
@@ -154,6 +160,11 @@ func (p *pass) stay(im *importer, rec *record) error {
 			return err
 		}
 	}
+	if p.again {
+		if err := p.beside(im, rec, catalog.Place{Table: p.t.Name}); err != nil {
+			return err
+		}
+	}
 	return p.put(rec)
 }
 
@@ -167,6 +178,9 @@ func (p *pass) come(im *importer, rec *record) error {
 			}
 		}
 		if err := p.refs.check(rec, false, false); err != nil {
+			return err
+		}
+		if err := p.beside(im, rec, p.in.place(rec)); err != nil {
 			return err
 		}
 	}
@@ -207,6 +221,11 @@ func (p *pass) meet(im *importer, old, rec, merged *record) error {
 				return err
 			}
 		}
+		if differs || p.again {
+			if err := p.beside(im, merged, p.in.place(rec)); err != nil {
+				return err
+			}
+		}
 	}
 	if differs {
 		if err := p.tell(Changed, old, merged); err != nil {
@@ -214,6 +233,38 @@ func (p *pass) meet(im *importer, old, rec, merged *record) error {
 		}
 	}
 	return p.put(merged)
+}
+
+// beside checks a row beside the marks and roles of the result.
+func (p *pass) beside(im *importer, rec *record, at catalog.Place) error {
+	if p.context == nil || !p.check || !p.concerns(rec.text) {
+		return nil
+	}
+	r, err := im.row(p.t, rec)
+	if err != nil {
+		return err
+	}
+	p.context.Check(r, at, im.report.Add)
+	return nil
+}
+
+// context gives the marks and roles of the result for a table whose rows are
+// checked beside them, and whether rows of these that stood have altered.
+func (im *importer) context(t *catalog.Table) (*catalog.Context, bool, error) {
+	of := catalog.ContextOf(t)
+	if of == nil {
+		return nil, false, nil
+	}
+	var failed error
+	c := catalog.NewContext(func(table string) iter.Seq2[catalog.Row, catalog.Place] {
+		return func(yield func(catalog.Row, catalog.Place) bool) {
+			// What t does not rest on may not be merged yet.
+			if failed == nil && slices.Contains(of, table) {
+				failed = im.resultRows(table, yield)
+			}
+		}
+	})
+	return c, slices.ContainsFunc(of, func(table string) bool { return im.altered[table] }), failed
 }
 
 func (p *pass) put(rec *record) error {
