@@ -3,9 +3,13 @@ package catalog
 import (
 	"fmt"
 	"iter"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
+
+	"github.com/shopspring/decimal"
 )
 
 // This file holds every rule that a catalogue must obey, so that a package, a
@@ -118,7 +122,7 @@ func scopeTable(t *Table, scope string) string {
 		case FitMark:
 			return TMarks
 		}
-	case TShows, TFills, TTorques, TSites:
+	case TShows, TFills, TTorques, TSites, TSeals, TRings, TPorts:
 		switch ShowScope(scope) {
 		case OfFamily:
 			return TFamilies
@@ -329,6 +333,7 @@ func fillRules(r *Fill, report func(Finding)) {
 	if r.Refill.Known && r.Dry.Known && r.Refill.Num.GreaterThan(r.Dry.Num) {
 		report(find(BadRange, "dry", "a dry unit takes less than a drained one", "swap the volumes or correct one"))
 	}
+	above(report, "a surface is above zero", "write cm², or leave the cell empty if not known", map[string]Decimal{"area": r.Area})
 	if r.TempFrom.Known && r.TempTo.Known && r.TempFrom.Num.GreaterThan(r.TempTo.Num) {
 		report(find(BadRange, "temp_to", "the temperature window ends before it starts", "swap the ends or correct one"))
 	}
@@ -378,6 +383,81 @@ func siteRules(r *Site, report func(Finding)) {
 	if r.Tolerance.Negative() {
 		report(find(BadNumber, "tolerance", "a tolerance is not negative", "write a number of zero or above"))
 	}
+}
+
+// above reports the columns whose number is known and not above zero.
+func above(report func(Finding), what, mend string, columns map[string]Decimal) {
+	for col, d := range columns {
+		if d.Negative() || d.Known && d.Num.IsZero() {
+			report(find(BadNumber, col, what, mend))
+		}
+	}
+}
+
+func sealRules(r *Seal, report func(Finding)) {
+	above(report, "a length is above zero", "write mm, or leave the cell empty if not known", map[string]Decimal{"length": r.Length, "least": r.Least, "fitted": r.Fitted})
+	if r.Tolerance.Negative() {
+		report(find(BadNumber, "tolerance", "a tolerance is not negative", "write a number of zero or above"))
+	}
+	if r.Length.Known && r.Least.Known && r.Least.Num.GreaterThan(r.Length.Num) {
+		report(find(BadRange, "least", "a new one would be below its own limit", "correct the length or the limit"))
+	}
+	if r.Length.Known && r.Fitted.Known && r.Fitted.Num.GreaterThan(r.Length.Num) {
+		report(find(BadRange, "fitted", "it would be longer fitted than free", "correct the length or the fitted height"))
+	}
+}
+
+func ringRules(r *Ring, report func(Finding)) {
+	above(report, "a diameter is above zero", "write mm", map[string]Decimal{"inside": r.Inside, "section": r.Section})
+}
+
+// troubleCode is the form that SAE J2012 gives to a code: the system, a digit
+// that says who defines it, and three hexadecimal digits.
+var troubleCode = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[PCBU][0-3][0-9A-F]{3}$`) })
+
+func faultRules(r *Fault, report func(Finding)) {
+	if !troubleCode().MatchString(r.Code) {
+		report(find(BadCell, "code", "it is not a trouble code", "write a letter P, C, B or U, a digit from 0 to 3 and three hexadecimal digits, such as P0750"))
+	}
+}
+
+func portRules(r *Port, report func(Finding)) {
+	above(report, "it is above zero", "write a number above zero, or leave the cell empty if not known", map[string]Decimal{"pressure": r.Pressure, "volume": r.Volume})
+	if r.Leak.Negative() {
+		report(find(BadNumber, "leak", "a leak rate is not negative", "write a number of zero or above"))
+	}
+	if r.Medium == MediumVacuum && r.Pressure.Known && r.Pressure.Num.GreaterThan(decimal.NewFromInt(101)) {
+		report(find(BadNumber, "pressure", "no vacuum is deeper than the air's own pressure, about 101 kPa", "write kPa below ambient"))
+	}
+}
+
+func sheetRules(r *Sheet, report func(Finding)) {
+	if r.Property != FlashPoint && r.Property != PourPoint {
+		above(report, "it is above zero", "correct the figure", map[string]Decimal{"value": r.Value})
+	}
+}
+
+func limitRules(r *Limit, report func(Finding)) {
+	if !r.Least.Known && !r.Most.Known {
+		report(find(BadCombination, "least", "a limit has a least or a most value", "fill in one of the two, or leave the row out"))
+	}
+	if r.Least.Known && r.Most.Known && r.Least.Num.GreaterThan(r.Most.Num) {
+		report(find(BadRange, "most", "the range ends before it starts", "swap the ends or correct one"))
+	}
+}
+
+func consumableRules(r *Consumable, report func(Finding)) {
+	if (r.Qty > 0) == r.Litres.Known {
+		report(find(BadCombination, "qty", "a consumable is counted in pieces or in litres", "fill in one of the two"))
+	}
+	above(report, "a volume is above zero", "write litres", map[string]Decimal{"litres": r.Litres})
+}
+
+func breakRules(r *Break, report func(Finding)) {
+	if r.From < 2 {
+		report(find(BadNumber, "from", "the price of a single pack stands in the offers", "write a number of packs above one"))
+	}
+	above(report, "a price is above zero", "write the price of one pack", map[string]Decimal{"price": r.Price})
 }
 
 func noteRules(r *Note, report func(Finding)) {

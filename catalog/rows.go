@@ -375,9 +375,20 @@ type Fill struct {
 	TempFrom Decimal // °C of the fluid when the level is set
 	TempTo   Decimal // °C
 	How      string
+	Engine   EngineState // what the engine does while the level is set
+	Plugs    string      // which plugs are opened and closed, in order
+	Area     Decimal     // cm², of the fluid's surface where the level is set
 	Caution  string
 	Source   string
 }
+
+// EngineState is what the engine does while a fluid level is set.
+type EngineState string
+
+const (
+	EngineRunning EngineState = "running"
+	EngineOff     EngineState = "off"
+)
 
 // FillKind is which volume a scope of work takes.
 type FillKind string
@@ -471,7 +482,148 @@ type Site struct {
 	Tolerance Decimal // Ω
 	Temp      Decimal // °C
 	Serves    string  // the apply elements it serves
+	Gears     Words   // the gears that would show a fault of it
 	Source    string
+}
+
+// Seal is a seal, sleeve or feed tube that is judged by its length.
+type Seal struct {
+	Scope     ShowScope
+	Of        string
+	Seal      string
+	Role      string
+	Place     string  // where it goes
+	Length    Decimal // mm, free, of a new one
+	Tolerance Decimal // mm, of a new one
+	Least     Decimal // mm: below this length it is replaced
+	Fitted    Decimal // mm, its height when fitted, where known
+	Qty       int     // how many the unit takes at this place
+	Source    string
+}
+
+// Ring is a place in a unit that takes an O-ring.
+type Ring struct {
+	Scope    ShowScope
+	Of       string
+	Ring     string
+	Role     string
+	Place    string  // where it goes
+	Inside   Decimal // mm, inside diameter
+	Section  Decimal // mm, cross section
+	Size     string  // its designation in a published table of sizes, where it has one
+	Material string
+	Qty      int
+	Source   string
+}
+
+// Fault is what a trouble code points at in a family. The form of the codes is
+// that of SAE J2012 and ISO 15031-6.
+type Fault struct {
+	Family string
+	Code   string
+	Site   string
+	Text   string // what the family's control module means by it
+	Source string
+}
+
+// Medium is what a test port is tried with.
+type Medium string
+
+const (
+	MediumVacuum Medium = "vacuum"
+	MediumAir    Medium = "air"
+)
+
+// Port is a place at which an assembly is tried with vacuum or air.
+type Port struct {
+	Scope    ShowScope
+	Of       string
+	Port     string
+	Role     string // the role whose parts the test judges
+	Serves   string // the apply element behind it
+	Medium   Medium
+	Pressure Decimal // kPa above ambient for air, below ambient for vacuum
+	Volume   Decimal // cm³ behind the port, with the tester's own hose
+	Leak     Decimal // cm³/min of gas at ambient pressure: the most that a good one loses
+	Expect   string  // what is heard or seen
+	Releases bool    // the port only releases: nothing is to be heard to apply
+	Source   string
+}
+
+// Property is a figure of a fluid's data sheet.
+type Property string
+
+const (
+	Viscosity40    Property = "viscosity-40"    // mm²/s at 40 °C
+	Viscosity100   Property = "viscosity-100"   // mm²/s at 100 °C
+	ViscosityIndex Property = "viscosity-index" // ASTM D2270, no unit
+	Density15      Property = "density-15"      // kg/m³ at 15 °C
+	FlashPoint     Property = "flash-point"     // °C
+	PourPoint      Property = "pour-point"      // °C
+)
+
+// Sheet is one figure of a fluid's data sheet, in the unit of its [Property].
+type Sheet struct {
+	Fluid    PartNo
+	Property Property
+	Value    Decimal
+	Source   string
+}
+
+// Limit is what a fluid specification asks of a figure, in the unit of its
+// [Property].
+type Limit struct {
+	Spec     string
+	Property Property
+	Least    Decimal
+	Most     Decimal
+	Source   string
+}
+
+// When says at which point of the work a [Step] stands.
+type When string
+
+const (
+	WhenBefore When = "before"
+	WhenDuring When = "during"
+	WhenAfter  When = "after"
+)
+
+// Step is something that a scope of work asks for beside the parts: codes to
+// read, an adaptation run, a level to check again.
+type Step struct {
+	Work   string
+	When   When
+	Place  int    // the order among the steps of one point
+	Family string // only in units of this family; empty for all
+	Text   string
+	Source string
+}
+
+// Consumable is what a scope of work uses up beside the parts of its roles.
+type Consumable struct {
+	Work   string
+	Part   PartNo
+	Qty    int     // pieces
+	Litres Decimal // of a liquid, in the place of pieces
+	Why    string
+	Source string
+}
+
+// Break is a price that an [Offer] has from a number of packs on.
+type Break struct {
+	Supplier string
+	Stock    string
+	From     int     // packs
+	Price    Decimal // for one pack, in the supplier's currency
+	Source   string
+}
+
+// Synonym is a word of the trade that stands for another in a search.
+type Synonym struct {
+	Word   string
+	Means  string
+	Source string
 }
 
 // Caution is a warning of harm, with the deference to who knows better.

@@ -100,12 +100,12 @@ func (w *world) next(old string) []string {
 
 func TestSizes(t *testing.T) {
 	w := demo(t)
-	fluids, units := 0, 0
-	for _, p := range w.parts {
-		if p.Kind == catalog.PartFluid {
-			fluids++
-		}
+	units := 0
+	meets := map[catalog.PartNo]bool{}
+	for _, r := range rows[catalog.Meet](w.Catalogue, catalog.TMeets) {
+		meets[r.Fluid] = true
 	}
+	fluids := len(meets)
 	for _, l := range rows[catalog.Layout](w.Catalogue, catalog.TLayouts) {
 		if l.Assembly == "case" {
 			units++
@@ -178,9 +178,12 @@ func TestEveryPartServes(t *testing.T) {
 	for _, r := range rows[catalog.Meet](w.Catalogue, catalog.TMeets) {
 		used[r.Fluid] = true
 	}
+	for _, r := range rows[catalog.Consumable](w.Catalogue, catalog.TConsumables) {
+		used[r.Part] = true
+	}
 	for no := range w.parts {
 		if !used[catalog.PartNo(no)] {
-			t.Errorf("part %s is in no statement, kit or supersession", no)
+			t.Errorf("part %s is in no statement, kit, supersession or list of consumables", no)
 		}
 	}
 }
