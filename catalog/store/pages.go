@@ -123,19 +123,29 @@ func newPageFile(r io.ReaderAt, m meta) *pageFile {
 	return &pageFile{r: r, meta: m, seen: make([]uint64, m.pages/64+1)}
 }
 
-// page reads a page with its overflow into the buffer of that level.
-func (p *pageFile) page(id uint64, level int) ([]byte, error) {
+// read reads a page without its overflow into the buffer of that level.
+func (p *pageFile) read(id uint64, level int) ([]byte, error) {
 	if id < 2 || id >= p.meta.pages {
 		return nil, fmt.Errorf("page %d is outside of the file", id)
 	}
 	for len(p.buf) <= level {
 		p.buf = append(p.buf, make([]byte, p.meta.pageSize))
 	}
-	size := int(p.meta.pageSize)
-	b := p.buf[level][:size]
-	if _, err := p.r.ReadAt(b, int64(id)*int64(size)); err != nil {
+	b := p.buf[level]
+	if _, err := p.r.ReadAt(b, int64(id)*int64(len(b))); err != nil {
 		return nil, fmt.Errorf("read page %d: %w", id, err)
 	}
+	return b, nil
+}
+
+// page reads a page with its overflow, where it has none into the buffer of
+// that level.
+func (p *pageFile) page(id uint64, level int) ([]byte, error) {
+	b, err := p.read(id, level)
+	if err != nil {
+		return nil, err
+	}
+	size := len(b)
 	if got := order.Uint64(b); got != id {
 		return nil, fmt.Errorf("page %d says that it is page %d", id, got)
 	}
@@ -309,19 +319,18 @@ func (p *pageFile) leaf(b []byte, n, level int, from, to []byte) error {
 
 // skeleton reads the branch pages under root and demands that they form a tree
 // of one depth, so that bbolt's descent ends. The leaves are not read, apart
-// from the first, which tells the depth.
+// from the first, which tells the depth. It can be called for one tree after
+// another.
 func (p *pageFile) skeleton(root uint64) error {
+	clear(p.seen)
 	var depth int
 	for id := root; ; depth++ {
 		if depth > 60 {
 			return errors.New("the pages lead in a circle")
 		}
-		b := make([]byte, p.meta.pageSize)
-		if id < 2 || id >= p.meta.pages {
-			return fmt.Errorf("page %d is outside of the file", id)
-		}
-		if _, err := p.r.ReadAt(b, int64(id)*int64(p.meta.pageSize)); err != nil {
-			return fmt.Errorf("read page %d: %w", id, err)
+		b, err := p.read(id, 0)
+		if err != nil {
+			return err
 		}
 		if order.Uint16(b[8:]) == flagLeaf {
 			break

@@ -31,6 +31,9 @@ type Store struct {
 	editions map[int]*editionRecord
 	known    map[string]*knownGeneration
 	sound    map[uint64]bool // roots of buckets whose branch pages form a tree
+
+	checking sync.Mutex
+	pages    *pageFile // for the checks that fill sound, one at a time: its memory serves all of them
 }
 
 // Open opens the catalogue in the folder dir for reading. It never creates or
@@ -120,7 +123,7 @@ var errMoved = errors.New("the catalogue was renewed while it was opened")
 
 func (s *Store) readHead() (err error) {
 	defer s.guard(debug.SetPanicOnFault(true), &err)
-	if err := newPageFile(s.file, s.meta).skeleton(s.meta.root); err != nil {
+	if err := s.skeleton(s.meta.root); err != nil {
 		damaged("%v", err)
 	}
 	tx, err := s.db.Begin(false)
@@ -213,7 +216,7 @@ func (s *Store) bucket(tx *bolt.Tx, name string) *bolt.Bucket {
 	ok := s.sound[root]
 	s.mu.Unlock()
 	if !ok {
-		if err := newPageFile(s.file, s.meta).skeleton(root); err != nil {
+		if err := s.skeleton(root); err != nil {
 			damaged("%v", err)
 		}
 		s.mu.Lock()
@@ -221,6 +224,16 @@ func (s *Store) bucket(tx *bolt.Tx, name string) *bolt.Bucket {
 		s.mu.Unlock()
 	}
 	return b
+}
+
+// skeleton checks the branch pages under root, see [pageFile.skeleton].
+func (s *Store) skeleton(root uint64) error {
+	s.checking.Lock()
+	defer s.checking.Unlock()
+	if s.pages == nil {
+		s.pages = newPageFile(s.file, s.meta)
+	}
+	return s.pages.skeleton(root)
 }
 
 // part opens a part of a generation.
