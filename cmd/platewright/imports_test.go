@@ -29,6 +29,8 @@ var permitted = []struct {
 	{"platewright/catalog/catalogtest", []string{"platewright/catalog", "platewright/catalog/memory", "platewright/catalog/pack", "platewright/catalog/store", "golang.org/x/tools", "github.com/stretchr/testify", "github.com/google/go-cmp"}},
 	{"platewright/catalog", []string{"github.com/shopspring/decimal", "golang.org/x/text"}},
 	{"platewright/resolve/plate", []string{"platewright/catalog"}},
+	{"platewright/resolve/measure", []string{"github.com/shopspring/decimal"}},
+	{"platewright/resolve/measure/", []string{"platewright/catalog", "platewright/resolve/measure", "github.com/shopspring/decimal"}},
 	{"platewright/resolve/", []string{"platewright/catalog", "platewright/resolve", "platewright/resolve/plate", "github.com/shopspring/decimal"}},
 	{"platewright/resolve", []string{"platewright/catalog", "platewright/resolve/plate", "github.com/shopspring/decimal"}},
 	{"platewright/seed", nil},
