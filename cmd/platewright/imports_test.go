@@ -31,6 +31,7 @@ var permitted = []struct {
 	{"platewright/resolve/plate", []string{"platewright/catalog"}},
 	{"platewright/resolve/measure", []string{"github.com/shopspring/decimal"}},
 	{"platewright/resolve/measure/", []string{"platewright/catalog", "platewright/resolve/measure", "github.com/shopspring/decimal"}},
+	{"platewright/resolve/purchase", []string{"platewright/catalog", "github.com/shopspring/decimal", "golang.org/x/text"}},
 	{"platewright/resolve/", []string{"platewright/catalog", "platewright/resolve", "platewright/resolve/plate", "github.com/shopspring/decimal"}},
 	{"platewright/resolve", []string{"platewright/catalog", "platewright/resolve/plate", "github.com/shopspring/decimal"}},
 	{"platewright/seed", nil},
