@@ -20,6 +20,7 @@ import (
 
 	"platewright/catalog"
 	"platewright/resolve"
+	"platewright/resolve/measure"
 )
 
 // published are the answers that have a JSON Schema, by the name of the schema.
@@ -128,7 +129,13 @@ type schemer struct {
 func newSchemer(t *testing.T) *schemer {
 	s := &schemer{t: t, docs: map[string]string{}, words: map[string][]string{}}
 	root := filepath.Join("..", "..", "..", "..")
-	for _, dir := range []string{filepath.Join(root, "catalog"), filepath.Join(root, "resolve"), filepath.Join(root, "resolve", "plate"), "."} {
+	dirs := []string{filepath.Join(root, "catalog"), filepath.Join(root, "resolve"), filepath.Join(root, "resolve", "plate"), filepath.Join(root, "resolve", "measure"), "."}
+	bench, err := filepath.Glob(filepath.Join(root, "resolve", "measure", "*", "doc.go"))
+	require.NoError(t, err)
+	for _, f := range bench {
+		dirs = append(dirs, filepath.Dir(f))
+	}
+	for _, dir := range dirs {
 		files, err := filepath.Glob(filepath.Join(dir, "*.go"))
 		require.NoError(t, err)
 		for _, f := range files {
@@ -202,6 +209,9 @@ func (s *schemer) of(t reflect.Type) map[string]any {
 	switch t {
 	case reflect.TypeFor[catalog.Decimal]():
 		return map[string]any{"type": []string{"number", "null"}}
+	case reflect.TypeFor[measure.Quantity]():
+		return map[string]any{"type": []string{"object", "null"}, "description": "a number with its unit, null where there is none", "required": []string{"value", "unit"}, "additionalProperties": false,
+			"properties": map[string]any{"value": map[string]any{"type": "number"}, "unit": map[string]any{"type": "string"}}}
 	case reflect.TypeFor[time.Time]():
 		return map[string]any{"type": "string", "format": "date-time"}
 	}
