@@ -183,7 +183,7 @@ func TestIdentify(t *testing.T) {
 		{"at the edge of its tolerance", ring.Measured{Inside: in("0.994"), Section: in("0.143"), Tolerance: mm("0")}, []string{"214 is-size"}, "", []ring.Code{ring.IsSize}},
 		{"worn thin", ring.Measured{Inside: mm("24.99"), Section: mm("3.2")}, []string{}, "214 worn", []ring.Code{ring.Several}},
 		{"stretched", ring.Measured{Inside: mm("25.6"), Section: mm("3.5")}, []string{}, "214 stretched", []ring.Code{ring.Several}},
-		{"no size", ring.Measured{Inside: mm("20"), Section: mm("4.2")}, []string{}, "", []ring.Code{ring.NoSize}},
+		{"no size", ring.Measured{Inside: mm("60"), Section: mm("9")}, []string{}, "", []ring.Code{ring.NoSize}},
 		{"inches written as millimetres", ring.Measured{Inside: mm("0.984"), Section: mm("0.139")}, []string{}, "", []ring.Code{ring.NoSize, ring.OtherUnit}},
 		{"millimetres written as inches", ring.Measured{Inside: in("24.99"), Section: in("0.7")}, []string{}, "", []ring.Code{ring.NoSize}},
 	} {
