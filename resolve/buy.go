@@ -15,18 +15,19 @@ type ruledOut map[string]*catalog.Fit
 
 // way is a part reached from a stated one, with how it was reached.
 type way struct {
-	part  *catalog.Part
-	key   string
+	part  *partInfo
 	qty   int
 	steps int
 	path  []string // keys from the stated part to the one before this
 	trail []Reason
 }
 
-type buyKey struct {
-	key  string
-	qty  int
-	lean bool // without trails
+// bought is how a number of pieces of a stated part can be bought.
+type bought struct {
+	qty     int
+	lean    bool     // without trails
+	choices []Choice // shared by all who ask: they must not be changed
+	noted   lazy[bool]
 }
 
 // maxWays bounds the parts that one stated part can lead to. Chains in
@@ -34,31 +35,32 @@ type buyKey struct {
 const maxWays = 512
 
 // buy gives the choices by which qty pieces of a stated part can be bought
-// (O5, O6), the preferred first. Rank is left to the caller. The result may be
-// shared: it must not be changed.
-func (r *reader) buy(key string, qty int, out ruledOut) ([]Choice, error) {
+// (O5, O6), the preferred first. Rank is left to the caller.
+func (r *reader) buy(p *partInfo, qty int, out ruledOut) (*bought, error) {
 	if len(out) == 0 {
-		if c, ok := r.buys[buyKey{key, qty, r.lean}]; ok {
-			return c, nil
+		for _, b := range p.bought {
+			if b.qty == qty && b.lean == r.lean {
+				return b, nil
+			}
 		}
 	}
-	fills, err := r.fillWays(key, qty, out, 0)
+	fills, err := r.fillWays(p, qty, out, 0)
 	if err != nil {
 		return nil, err
 	}
-	var choices []Choice
+	b := &bought{qty: qty, lean: r.lean, choices: make([]Choice, 0, len(fills))}
 	for _, f := range fills {
-		c, err := r.choice(key, f, out)
+		c, err := r.choice(p, f, out)
 		if err != nil {
 			return nil, err
 		}
-		choices = append(choices, c)
+		b.choices = append(b.choices, c)
 	}
-	sortChoices(choices)
+	sortChoices(b.choices)
 	if len(out) == 0 {
-		r.buys[buyKey{key, qty, r.lean}] = choices
+		p.bought = append(p.bought, b)
 	}
-	return choices, nil
+	return b, nil
 }
 
 // filled is a way to fill a stated part before its companions are known.
@@ -70,19 +72,18 @@ type filled struct {
 }
 
 // fillWays follows supersessions from a part (O5).
-func (r *reader) fillWays(key string, qty int, out ruledOut, depth int) ([]filled, error) {
-	start, err := r.part(key)
-	if err != nil || start == nil || out[key] != nil || depth > 32 {
-		return nil, err
+func (r *reader) fillWays(start *partInfo, qty int, out ruledOut, depth int) ([]filled, error) {
+	if start.row == nil || out[start.key] != nil || depth > 32 {
+		return nil, nil
 	}
-	ways, splits, err := r.ways(start, key, qty, out)
+	ways, splits, err := r.ways(start, qty, out)
 	if err != nil {
 		return nil, err
 	}
-	var fills []filled
-	for _, w := range ways {
-		if w.part.Status == catalog.PartSold {
-			fills = append(fills, filled{items: []way{w}, steps: w.steps, trail: r.trail(w.trail, func() Reason { return partReason(ReasonSold, w.part) }), buyable: true})
+	fills := make([]filled, 0, len(ways))
+	for i := range ways {
+		if w := &ways[i]; w.part.row.Status == catalog.PartSold {
+			fills = append(fills, filled{items: ways[i : i+1 : i+1], steps: w.steps, trail: r.trail(w.trail, func() Reason { return partReason(ReasonSold, w.part.row) }), buyable: true})
 		}
 	}
 	for _, s := range splits {
@@ -96,8 +97,8 @@ func (r *reader) fillWays(key string, qty int, out ruledOut, depth int) ([]fille
 	}
 	if len(fills) == 0 {
 		fills = append(fills, filled{
-			items: []way{{part: start, key: key, qty: qty}},
-			trail: r.trail(nil, func() Reason { return partReason(ReasonEnded, start) }),
+			items: ways[:1:1], // the stated part itself
+			trail: r.trail(nil, func() Reason { return partReason(ReasonEnded, start.row) }),
 		})
 	}
 	slices.SortStableFunc(fills, func(a, b filled) int {
@@ -128,11 +129,11 @@ func b2i(b bool) int {
 
 func waysKey(items []way) string {
 	if len(items) == 1 {
-		return items[0].key
+		return items[0].part.key
 	}
 	var b strings.Builder
 	for _, w := range items {
-		b.WriteString(w.key)
+		b.WriteString(w.part.key)
 		b.WriteByte(' ')
 	}
 	return b.String()
@@ -141,11 +142,11 @@ func waysKey(items []way) string {
 // ways walks single replacements breadth first, neighbours in key order, so
 // that each part is reached on the way that O5 wants. It also gives the parts
 // among them that are split.
-func (r *reader) ways(start *catalog.Part, key string, qty int, out ruledOut) (ways, splits []way, err error) {
-	ways = []way{{part: start, key: key, qty: qty}}
+func (r *reader) ways(start *partInfo, qty int, out ruledOut) (ways, splits []way, err error) {
+	ways = []way{{part: start, qty: qty}}
 	for i := 0; i < len(ways) && len(ways) < maxWays; i++ {
 		w := ways[i]
-		n, err := r.next(w.key)
+		n, err := r.nextOf(w.part)
 		if err != nil {
 			return nil, nil, err
 		}
@@ -153,19 +154,19 @@ func (r *reader) ways(start *catalog.Part, key string, qty int, out ruledOut) (w
 			splits = append(splits, w)
 		}
 		for _, s := range n.single {
-			if out[s.key] != nil || slices.ContainsFunc(ways, func(o way) bool { return o.key == s.key }) {
+			if out[s.key] != nil || slices.ContainsFunc(ways, func(o way) bool { return o.part.key == s.key }) {
 				continue
 			}
-			p, err := r.part(s.key)
+			p, err := r.partInfo(s.key)
 			if err != nil {
 				return nil, nil, err
 			}
-			if p == nil {
+			if p.row == nil {
 				continue
 			}
-			ways = append(ways, way{part: p, key: s.key, qty: w.qty * s.qty, steps: w.steps + 1,
-				path:  append(slices.Clone(w.path), w.key),
-				trail: r.trail(w.trail, func() Reason { return replacedReason(w.part.Part, s.to, s.row) })})
+			ways = append(ways, way{part: p, qty: w.qty * s.qty, steps: w.steps + 1,
+				path:  append(slices.Clone(w.path), w.part.key),
+				trail: r.trail(w.trail, func() Reason { return replacedReason(w.part.row.Part, s.to, s.row) })})
 		}
 	}
 	return ways, splits, nil
@@ -185,16 +186,19 @@ func replacedReason(from, to catalog.PartNo, row *catalog.Supersession) Reason {
 
 // fillSplit fills the pieces of a split part, each by its first choice.
 func (r *reader) fillSplit(w way, out ruledOut, depth int) (filled, bool, error) {
-	n, err := r.next(w.key)
+	n, err := r.nextOf(w.part)
 	if err != nil {
 		return filled{}, false, err
 	}
 	f := filled{buyable: true, trail: slices.Clone(w.trail)}
 	most := 0
 	for _, piece := range n.split {
-		key := piece.New.Key()
-		f.trail = r.trail(f.trail, func() Reason { return replacedReason(w.part.Part, piece.New, piece) })
-		sub, err := r.fillWays(key, w.qty*piece.Qty, out, depth+1)
+		f.trail = r.trail(f.trail, func() Reason { return replacedReason(w.part.row.Part, piece.New, piece) })
+		p, err := r.partOf(piece.New)
+		if err != nil {
+			return filled{}, false, err
+		}
+		sub, err := r.fillWays(p, w.qty*piece.Qty, out, depth+1)
 		if err != nil {
 			return filled{}, false, err
 		}
@@ -204,28 +208,24 @@ func (r *reader) fillSplit(w way, out ruledOut, depth int) (filled, bool, error)
 		most = max(most, sub[0].steps)
 		f.trail = append(f.trail, sub[0].trail...)
 		for _, it := range sub[0].items {
-			it.path = slices.Concat(w.path, []string{w.key}, it.path)
-			if i := slices.IndexFunc(f.items, func(o way) bool { return o.key == it.key }); i >= 0 {
+			it.path = slices.Concat(w.path, []string{w.part.key}, it.path)
+			if i := slices.IndexFunc(f.items, func(o way) bool { return o.part == it.part }); i >= 0 {
 				f.items[i].qty += it.qty
 			} else {
 				f.items = append(f.items, it)
 			}
 		}
 	}
-	slices.SortFunc(f.items, func(a, b way) int { return strings.Compare(a.key, b.key) })
+	slices.SortFunc(f.items, func(a, b way) int { return strings.Compare(a.part.key, b.part.key) })
 	f.steps = w.steps + 1 + most
 	return f, true, nil
 }
 
 // choice adds the companions to a filled part (O6).
-func (r *reader) choice(stated string, f filled, out ruledOut) (Choice, error) {
-	p, err := r.part(stated)
-	if err != nil {
-		return Choice{}, err
-	}
-	c := Choice{Stated: p.Part, Steps: f.steps, Buyable: f.buyable, Trail: f.trail, Items: []Item{}, Companions: []Item{}}
-	for _, w := range f.items {
-		c.Items = append(c.Items, item(w.part, w.qty))
+func (r *reader) choice(stated *partInfo, f filled, out ruledOut) (Choice, error) {
+	c := Choice{Stated: stated.row.Part, Steps: f.steps, Buyable: f.buyable, Trail: f.trail, Items: make([]Item, len(f.items)), Companions: []Item{}}
+	for i, w := range f.items {
+		c.Items[i] = item(w.part.row, w.qty)
 	}
 	d := demands{r: r, out: out, items: f.items}
 	for _, w := range f.items {
@@ -233,14 +233,14 @@ func (r *reader) choice(stated string, f filled, out ruledOut) (Choice, error) {
 			return Choice{}, err
 		}
 	}
-	slices.SortFunc(d.found, func(a, b *demand) int { return strings.Compare(a.key, b.key) })
+	slices.SortFunc(d.found, func(a, b *demand) int { return strings.Compare(a.part.key, b.part.key) })
 	for _, x := range d.found {
-		c.Companions = append(c.Companions, item(x.part, x.each+x.job))
-		if x.part.Status != catalog.PartSold {
+		c.Companions = append(c.Companions, item(x.part.row, x.each+x.job))
+		if x.part.row.Status != catalog.PartSold {
 			c.Buyable = false
 		}
 	}
-	c.Trail = append(c.Trail, d.trail...)
+	c.Trail = orEmpty(append(c.Trail, d.trail...))
 	return c, nil
 }
 
@@ -250,8 +250,7 @@ func item(p *catalog.Part, qty int) Item {
 
 // demand is what all demands for one companion part come to.
 type demand struct {
-	part      *catalog.Part
-	key       string
+	part      *partInfo
 	each, job int
 }
 
@@ -266,19 +265,22 @@ type demands struct {
 // add works out the companions that w demands; above are the parts whose
 // demands led to it, and per how the first of them was counted.
 func (d *demands) add(w way, above []string, per catalog.Per) error {
-	rows, err := d.r.companionsOf(w.key)
+	rows, err := d.r.companionsOf(w.part)
 	if err != nil || len(rows) == 0 {
 		return err
 	}
-	above = append(slices.Clone(above), w.key)
+	above = append(slices.Clone(above), w.part.key)
 	for _, row := range rows {
 		if row.Replacing != "" && !slices.Contains(w.path, row.Replacing.Key()) {
 			continue
 		}
-		key := row.Companion.Key()
+		p, err := d.r.partOf(row.Companion)
+		if err != nil {
+			return err
+		}
 		reason := Reason{Code: ReasonCompanion, Table: catalog.TCompanions, Row: string(row.Part) + " / " + string(row.Companion),
 			Source: row.Source, Part: row.Companion, Other: row.Part, Qty: row.Qty, Note: row.Why}
-		if d.out[key] != nil {
+		if d.out[p.key] != nil {
 			reason.Code = ReasonCompanionAgainst
 			d.trail = d.r.trail(d.trail, func() Reason { return reason })
 			continue
@@ -290,7 +292,7 @@ func (d *demands) add(w way, above []string, per catalog.Per) error {
 		if per == catalog.PerJob {
 			counted = catalog.PerJob
 		}
-		fills, err := d.r.fillWays(key, qty, d.out, 0)
+		fills, err := d.r.fillWays(p, qty, d.out, 0)
 		if err != nil {
 			return err
 		}
@@ -299,13 +301,13 @@ func (d *demands) add(w way, above []string, per catalog.Per) error {
 		}
 		d.trail = append(d.r.trail(d.trail, func() Reason { return reason }), fills[0].trail...)
 		for _, it := range fills[0].items {
-			if slices.ContainsFunc(d.items, func(o way) bool { return o.key == it.key }) || slices.Contains(above, it.key) {
+			if slices.ContainsFunc(d.items, func(o way) bool { return o.part == it.part }) || slices.Contains(above, it.part.key) {
 				continue
 			}
-			i := slices.IndexFunc(d.found, func(o *demand) bool { return o.key == it.key })
+			i := slices.IndexFunc(d.found, func(o *demand) bool { return o.part == it.part })
 			if i < 0 {
 				i = len(d.found)
-				d.found = append(d.found, &demand{part: it.part, key: it.key})
+				d.found = append(d.found, &demand{part: it.part})
 			}
 			if counted == catalog.PerPart {
 				d.found[i].each += it.qty

@@ -43,8 +43,9 @@ type outcome struct {
 }
 
 type statedPart struct {
-	key string
-	fit *catalog.Fit
+	key    string
+	fit    *catalog.Fit
+	bought *bought // what the statement adds to its position; nil for nothing
 }
 
 // candidateOutcome is a world of a candidate with its outcome.
@@ -55,14 +56,6 @@ type candidateOutcome struct {
 	apart bool // of an assembly that does not have the root's serial number and date
 }
 
-// familyRole is a role in all variants of a family, with the volume that the
-// scope of work takes.
-type familyRole struct {
-	family *family
-	role   string
-	fill   catalog.FillKind
-}
-
 // maxWorlds bounds the worlds of one candidate in one role. More than that
 // means that a dozen conditions are open at once; the role is not settled.
 const maxWorlds = 2048
@@ -70,57 +63,79 @@ const maxWorlds = 2048
 // outcomes works out what a candidate takes in a role in each of its worlds.
 // litres is the kind of volume that the scope of work takes.
 func (r *reader) outcomes(v *variant, role *catalog.Role, roleKey string, k known, fill catalog.FillKind) ([]candidateOutcome, error) {
+	return r.appendOutcomes(nil, v, r.roles[roleKey], k, fill)
+}
+
+// appendOutcomes appends to dst what [reader.outcomes] gives.
+func (r *reader) appendOutcomes(dst []candidateOutcome, v *variant, role *roleInfo, k known, fill catalog.FillKind) ([]candidateOutcome, error) {
 	if err := r.load(v); err != nil {
 		return nil, err
 	}
 	// Without trails and reasons an outcome names no variant. So what the rows of
 	// the family alone say, without a condition, is worked out once for them all.
-	shared := r.lean && v.fits.of(roleKey) == nil && len(v.shows) == 0 && len(v.fills) == 0 && len(k.seen) == 0
-	at := familyRole{v.fam, roleKey, fill}
-	if shared {
-		if o := r.ofFamily[at]; o != nil {
-			return []candidateOutcome{{v: v, o: o}}, nil
+	var ofFamily **outcome
+	if r.lean && v.fits.of(role.key) == nil && len(v.shows) == 0 && len(v.fills) == 0 && len(k.seen) == 0 {
+		ofFamily = v.fam.outcomeOf(role, fill, len(r.roles))
+		if *ofFamily != nil {
+			return append(dst, candidateOutcome{v: v, o: *ofFamily}), nil
 		}
 	}
-	fits, err := r.statements(v, roleKey, k)
+	fits, err := r.statements(r.scratch[:0], v, role.key, k)
 	if err != nil {
 		return nil, err
 	}
+	r.scratch = fits
 	worlds := r.worlds(v, fits, k)
 	if len(worlds) == 0 {
-		return []candidateOutcome{{v: v, o: &outcome{kind: OutcomeNoStatement, reasons: []Reason{{Code: ReasonTooMany, Variant: v.row.Variant, Role: role.Role, Count: maxWorlds}}}}}, nil
+		return append(dst, candidateOutcome{v: v, o: &outcome{kind: OutcomeNoStatement, reasons: []Reason{{Code: ReasonTooMany, Variant: v.row.Variant, Role: role.row.Role, Count: maxWorlds}}}}), nil
 	}
-	res := make([]candidateOutcome, 0, len(worlds))
+	from := len(dst)
 	for _, w := range worlds {
-		o, err := r.outcome(v, role, roleKey, fits, w, fill)
+		o, err := r.outcome(v, role.row, role.key, fits, w, fill)
 		if err != nil {
 			return nil, err
 		}
-		res = append(res, candidateOutcome{v: v, w: w, o: o})
-		if shared && len(worlds) == 1 && len(o.reasons) == 0 && !slices.ContainsFunc(fits, func(s stmt) bool { return s.conditional() }) {
-			r.ofFamily[at] = o
+		dst = append(dst, candidateOutcome{v: v, w: w, o: o})
+		if ofFamily != nil && len(worlds) == 1 && len(o.reasons) == 0 && !slices.ContainsFunc(fits, func(s stmt) bool { return s.conditional() }) {
+			*ofFamily = o
 		}
 	}
 	// Worlds that all come to the same need not be told apart.
-	if len(res) > 1 {
+	if res := dst[from:]; len(res) > 1 {
 		same := true
-		for _, c := range res[1:] {
-			if !c.o.answersLike(res[0].o) {
+		for i := range res[1:] {
+			if !res[1+i].o.answersLike(res[0].o) {
 				same = false
 				break
 			}
 		}
 		if same {
 			res[0].w = world{}
-			res = res[:1]
+			dst = dst[:from+1]
 		}
 	}
-	return res, nil
+	return dst, nil
 }
 
-// statements gathers what the catalogue says (O1): own, family's, marks'.
-func (r *reader) statements(v *variant, role string, k known) ([]stmt, error) {
-	var out []stmt
+// outcomeOf gives the place of the outcome of a role that the rows of the family
+// alone have; fill is the volume that the scope of work takes.
+func (f *family) outcomeOf(role *roleInfo, fill catalog.FillKind, roles int) **outcome {
+	i := slices.IndexFunc(f.outcomes, func(o familyOutcomes) bool { return o.fill == fill })
+	if i < 0 {
+		i = len(f.outcomes)
+		f.outcomes = append(f.outcomes, familyOutcomes{fill, make([]*outcome, roles)})
+	}
+	return &f.outcomes[i].ofRole[role.at]
+}
+
+// familyOutcomes are the outcomes of what the rows of a family alone say.
+type familyOutcomes struct {
+	fill   catalog.FillKind
+	ofRole []*outcome // by place in [reader.roleOrder]; nil for not worked out, or not shared
+}
+
+// statements appends to out what the catalogue says (O1): own, family's, marks'.
+func (r *reader) statements(out []stmt, v *variant, role string, k known) ([]stmt, error) {
 	for _, f := range v.fits.of(role) {
 		out = append(out, stmt{fit: f})
 	}
@@ -128,18 +143,14 @@ func (r *reader) statements(v *variant, role string, k known) ([]stmt, error) {
 		out = append(out, stmt{fit: f})
 	}
 	// Of marks, those that the variant shows (C1) and those seen on the unit.
-	marks := func(list []markFits, own bool) {
-		for _, m := range list {
-			if !own && len(v.shows[m.mark]) > 0 {
-				continue
-			}
-			for _, f := range m.fits.of(role) {
-				out = append(out, stmt{f, m.mark, m.value})
-			}
+	for i := range v.marks {
+		out = v.marks[i].statements(out, role)
+	}
+	for i := range v.fam.marks {
+		if m := &v.fam.marks[i]; len(v.shows[m.mark]) == 0 {
+			out = m.statements(out, role)
 		}
 	}
-	marks(v.marks, true)
-	marks(v.fam.marks, false)
 	for mark, value := range k.seen {
 		f, err := r.fitsOfMark(mark, value)
 		if err != nil {
@@ -156,6 +167,14 @@ func (r *reader) statements(v *variant, role string, k known) ([]stmt, error) {
 		slices.SortStableFunc(out, func(a, b stmt) int { return cmp.Or(strings.Compare(a.mark, b.mark), strings.Compare(a.value, b.value)) })
 	}
 	return out, nil
+}
+
+// statements appends those of a role to out.
+func (m *markFits) statements(out []stmt, role string) []stmt {
+	for _, f := range m.fits.of(role) {
+		out = append(out, stmt{f, m.mark, m.value})
+	}
+	return out
 }
 
 // stmt is a statement, with the mark that its scope asks for.
@@ -241,27 +260,23 @@ func (r *reader) worlds(v *variant, fits []stmt, k known) []world {
 	}
 
 	// Marks.
-	named := map[string][]markValue{}
-	var order []string
-	add := func(mark, value string) {
-		if _, ok := named[mark]; !ok {
-			order = append(order, mark)
-		}
-		mv := markValue{mark: mark, value: value}
-		if !slices.Contains(named[mark], mv) {
-			named[mark] = append(named[mark], mv)
-		}
-	}
+	var named []markValue // those of one mark together
 	for _, s := range fits {
 		if s.mark != "" {
-			add(s.mark, s.value)
+			named = append(named, markValue{mark: s.mark, value: s.value})
 		}
 		for _, c := range s.fit.When {
-			add(catalog.Fold(c.Mark), catalog.FoldValue(c.Value))
+			named = append(named, markValue{mark: catalog.Fold(c.Mark), value: catalog.FoldValue(c.Value)})
 		}
 	}
-	slices.Sort(order)
-	for _, mark := range order {
+	slices.SortStableFunc(named, func(a, b markValue) int { return strings.Compare(a.mark, b.mark) })
+	for len(named) > 0 {
+		n, mark := 1, named[0].mark
+		for n < len(named) && named[n].mark == mark {
+			n++
+		}
+		of := named[:n:n]
+		named = named[n:]
 		var values []markValue
 		if seen, ok := k.seen[mark]; ok {
 			values = []markValue{{mark: mark, value: seen}}
@@ -271,10 +286,12 @@ func (r *reader) worlds(v *variant, fits []stmt, k known) []world {
 			}
 		} else {
 			other := markValue{mark: mark, not: ";"}
-			for _, n := range named[mark] {
-				other.not += n.value + ";"
+			for i, n := range of {
+				if !slices.Contains(of[:i], n) {
+					other.not += n.value + ";"
+				}
 			}
-			values = append(named[mark], other)
+			values = append(of, other)
 		}
 		slices.SortFunc(values, func(a, b markValue) int { return strings.Compare(a.value, b.value) })
 		values = slices.Compact(values)
@@ -425,7 +442,8 @@ func fitReason(code Code, f *catalog.Fit, v *variant) Reason {
 // outcome applies the statements of one world (O4 to O8).
 func (r *reader) outcome(v *variant, role *catalog.Role, roleKey string, fits []stmt, w world, fill catalog.FillKind) (*outcome, error) {
 	o := &outcome{kind: OutcomeNoStatement}
-	var forThis []*catalog.Fit
+	var few [4]*catalog.Fit // most roles have no more
+	forThis := few[:0]
 	for i := range fits {
 		if !fits[i].applies(&w) {
 			continue
@@ -450,28 +468,33 @@ func (r *reader) outcome(v *variant, role *catalog.Role, roleKey string, fits []
 	}
 	against := o.none != nil || len(o.out) > 0
 
+	if len(forThis) > 0 {
+		o.lines, o.stated = make([]Line, 0, len(forThis)), make([]statedPart, 0, len(forThis))
+	}
 	kept, empty := 0, 0
 	for _, f := range forThis {
-		pos := catalog.FoldValue(f.Position)
-		i := slices.IndexFunc(o.lines, func(l Line) bool { return catalog.FoldValue(l.Position) == pos })
+		i := slices.IndexFunc(o.lines, func(l Line) bool { return samePosition(l.Position, f.Position) })
 		if i < 0 {
 			i = len(o.lines)
 			o.lines = append(o.lines, Line{Position: f.Position})
 		}
-		key := r.fold(string(f.Part))
-		o.stated = append(o.stated, statedPart{key, f})
-		if o.none != nil {
-			continue
-		}
-		choices, err := r.buy(key, f.Qty, o.out)
+		p, err := r.partOf(f.Part)
 		if err != nil {
 			return nil, err
 		}
-		o.lines[i].Choices = r.addChoices(o.lines[i].Choices, choices, f, v)
+		o.stated = append(o.stated, statedPart{key: p.key, fit: f})
+		if o.none != nil {
+			continue
+		}
+		b, err := r.buy(p, f.Qty, o.out)
+		if err != nil {
+			return nil, err
+		}
+		o.stated[len(o.stated)-1].bought = b
+		o.lines[i].Choices = r.addChoices(o.lines[i].Choices, b.choices, f, v)
 	}
 	for i := range o.lines {
 		if len(o.lines[i].Choices) > 0 {
-			sortChoices(o.lines[i].Choices)
 			kept++
 		} else {
 			empty++
@@ -498,12 +521,16 @@ func (r *reader) outcome(v *variant, role *catalog.Role, roleKey string, fits []
 	return o, nil
 }
 
-// addChoices adds the choices of a statement to those of its position. One that
-// another statement gave already keeps the better rank and fewer steps.
+func samePosition(a, b string) bool { return a == b || catalog.FoldValue(a) == catalog.FoldValue(b) }
+
+// addChoices adds the choices of a statement to those of its position, in order.
+// One that another statement gave already keeps the better rank and fewer steps.
+// Neither have nor add is changed, since both can be shared.
 func (r *reader) addChoices(have, add []Choice, f *catalog.Fit, v *variant) []Choice {
-	if len(have) == 0 {
-		have = make([]Choice, 0, len(add))
+	if len(have) == 0 && f.Rank == 0 && r.lean {
+		return slices.Clip(add) // nothing of the statement's own is added
 	}
+	have = append(make([]Choice, 0, len(have)+len(add)), have...)
 	for _, c := range add {
 		c.Rank = f.Rank
 		if r.lean {
@@ -522,6 +549,7 @@ func (r *reader) addChoices(have, add []Choice, f *catalog.Fit, v *variant) []Ch
 		}
 		have = append(have, c)
 	}
+	sortChoices(have)
 	return have
 }
 

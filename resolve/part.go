@@ -99,16 +99,16 @@ func (r *reader) stanceOf(key string, c candidateOutcome, role *catalog.Role) (s
 // leads follows supersessions from a stated part to another (O5), through what
 // is not ruled out.
 func (r *reader) leads(from, to string, out ruledOut, depth int) ([]Reason, bool, error) {
-	start, err := r.part(from)
-	if err != nil || start == nil || out[from] != nil || depth > 32 {
+	start, err := r.partInfo(from)
+	if err != nil || start.row == nil || out[from] != nil || depth > 32 {
 		return nil, false, err
 	}
-	ways, splits, err := r.ways(start, from, 1, out)
+	ways, splits, err := r.ways(start, 1, out)
 	if err != nil {
 		return nil, false, err
 	}
 	for _, w := range ways {
-		if w.key == to {
+		if w.part.key == to {
 			return w.trail, true, nil
 		}
 	}
@@ -119,7 +119,7 @@ func (r *reader) leads(from, to string, out ruledOut, depth int) ([]Reason, bool
 		if err != nil {
 			return nil, false, err
 		}
-		if ok && slices.ContainsFunc(f.items, func(w way) bool { return w.key == to }) {
+		if ok && slices.ContainsFunc(f.items, func(w way) bool { return w.part.key == to }) {
 			return f.trail, true, nil
 		}
 	}

@@ -15,32 +15,31 @@ type reader struct {
 
 	tVariants, tShows, tFits, tParts, tSupersessions, tCompanions, tFills, tMeets, tServes, tPlates *catalog.Table
 
-	parts       map[string]*catalog.Part
-	nexts       map[string]*next
-	companions  map[string][]*catalog.Companion
-	roles       map[string]*roleInfo
-	roleOrder   []*roleInfo // by key
-	works       map[string]*workInfo
-	noteRows    map[string][]*catalog.Note
-	notesOfPart map[catalog.PartNo][]*catalog.Note
-	folds       map[string]string
-	lean        bool     // leave trails out
-	oneWorld    [1]world // of a candidate about which nothing is open; never changed
-	ofFamily    map[familyRole]*outcome
-	invented    *bool
-	marks       map[string]*catalog.Mark
-	markOrder   []*catalog.Mark
-	assemblies  []*catalog.Assembly // root first, each after the one that it follows
-	families    map[string]*family
-	markFits    map[string]*fitsByRole
-	buys        map[buyKey][]Choice
-	fluids      map[string][]fluidChoice
+	parts      map[string]*partInfo         // by key
+	spelled    map[catalog.PartNo]*partInfo // the same, as statements spell them
+	roles      map[string]*roleInfo
+	roleOrder  []*roleInfo // by key
+	works      map[string]*workInfo
+	noteRows   map[string][]*catalog.Note
+	folds      map[string]string
+	lean       bool                    // leave trails out
+	oneWorld   [1]world                // of a candidate about which nothing is open; never changed
+	ofVariants map[*catalog.Table]bool // whether rows of the table speak of single variants at all
+	scratch    []stmt                  // the statements worked on last; its memory serves the next
+	invented   *bool
+	marks      map[string]*catalog.Mark
+	markOrder  []*catalog.Mark
+	assemblies []*catalog.Assembly // root first, each after the one that it follows
+	families   map[string]*family
+	markFits   map[string]*fitsByRole
+	fluids     map[string][]fluidChoice
 }
 
 // roleInfo is a role with its folded codes.
 type roleInfo struct {
 	row           *catalog.Role
 	key, assembly string
+	at            int // place in the order of roles
 }
 
 // workInfo is a scope of work with its roles.
@@ -66,7 +65,9 @@ type family struct {
 	fits    *fitsByRole
 	fills   map[string]*catalog.Fill // by key of the role
 	marks   []markFits               // statements about marks that the family shows
-	rolesOf map[string][]string      // by key of the assembly: roles of it that the family's rows speak of
+	rolesOf map[string][]*roleInfo   // by key of the assembly: roles of it that the family's rows speak of
+
+	outcomes []familyOutcomes
 }
 
 // markFits are the statements about everything that shows a mark with a value.
@@ -96,6 +97,7 @@ type fitsByRole struct {
 
 type roleFits struct {
 	role string
+	info *roleInfo // nil for a role that is not in the table
 	fits []*catalog.Fit
 }
 
@@ -118,9 +120,9 @@ func newReader(cat Catalogue) *reader {
 		tSupersessions: catalog.TableByName(catalog.TSupersessions), tCompanions: catalog.TableByName(catalog.TCompanions),
 		tFills: catalog.TableByName(catalog.TFills), tMeets: catalog.TableByName(catalog.TMeets),
 		tServes: catalog.TableByName(catalog.TServes), tPlates: catalog.TableByName(catalog.TPlates),
-		parts: map[string]*catalog.Part{}, nexts: map[string]*next{}, companions: map[string][]*catalog.Companion{},
-		families: map[string]*family{}, markFits: map[string]*fitsByRole{}, buys: map[buyKey][]Choice{}, fluids: map[string][]fluidChoice{},
-		works: map[string]*workInfo{}, noteRows: map[string][]*catalog.Note{}, notesOfPart: map[catalog.PartNo][]*catalog.Note{}, folds: map[string]string{}, ofFamily: map[familyRole]*outcome{},
+		parts: map[string]*partInfo{}, spelled: map[catalog.PartNo]*partInfo{},
+		families: map[string]*family{}, markFits: map[string]*fitsByRole{}, fluids: map[string][]fluidChoice{},
+		works: map[string]*workInfo{}, noteRows: map[string][]*catalog.Note{}, folds: map[string]string{}, ofVariants: map[*catalog.Table]bool{},
 	}
 }
 
@@ -162,28 +164,68 @@ func every[T any](cat Catalogue, table string, each func(*T)) error {
 	return err
 }
 
+// partInfo is a part with everything that its rows lead to. All of it is
+// remembered in one place, since one look-up then finds what a line needs; what
+// is not needed is never read.
+type partInfo struct {
+	key        string
+	row        *catalog.Part // nil for a number that is no part
+	next       *next
+	companions lazy[[]*catalog.Companion]
+	notes      lazy[[]*catalog.Note]
+	bought     []*bought // what was worked out of how it is bought
+}
+
+// lazy is a value that is read when it is first asked for.
+type lazy[T any] struct {
+	value T
+	read  bool
+}
+
 func (r *reader) part(key string) (*catalog.Part, error) {
-	if p, ok := r.parts[key]; ok {
-		return p, nil
-	}
-	p, err := first[catalog.Part](r.cat, r.tParts, catalog.MakeKey(key))
+	p, err := r.partInfo(key)
 	if err != nil {
 		return nil, err
 	}
+	return p.row, nil
+}
+
+// partInfo gives the part with that key; its row is nil if there is none.
+func (r *reader) partInfo(key string) (*partInfo, error) {
+	if p := r.parts[key]; p != nil {
+		return p, nil
+	}
+	row, err := first[catalog.Part](r.cat, r.tParts, catalog.MakeKey(key))
+	if err != nil {
+		return nil, err
+	}
+	p := &partInfo{key: key, row: row}
 	r.parts[key] = p
 	return p, nil
 }
 
-func (r *reader) companionsOf(key string) ([]*catalog.Companion, error) {
-	if c, ok := r.companions[key]; ok {
-		return c, nil
+// partOf gives the part that a row names.
+func (r *reader) partOf(number catalog.PartNo) (*partInfo, error) {
+	if p := r.spelled[number]; p != nil {
+		return p, nil
 	}
-	c, err := group[catalog.Companion](r.cat, r.tCompanions, catalog.MakeKey(key))
+	p, err := r.partInfo(number.Key())
 	if err != nil {
 		return nil, err
 	}
-	r.companions[key] = c
-	return c, nil
+	r.spelled[number] = p
+	return p, nil
+}
+
+func (r *reader) companionsOf(p *partInfo) ([]*catalog.Companion, error) {
+	if !p.companions.read {
+		c, err := group[catalog.Companion](r.cat, r.tCompanions, catalog.MakeKey(p.key))
+		if err != nil {
+			return nil, err
+		}
+		p.companions = lazy[[]*catalog.Companion]{c, true}
+	}
+	return p.companions.value, nil
 }
 
 // next holds where a part leads: single replacements by key of the part that
@@ -201,10 +243,18 @@ type step struct {
 }
 
 func (r *reader) next(key string) (*next, error) {
-	if n, ok := r.nexts[key]; ok {
-		return n, nil
+	p, err := r.partInfo(key)
+	if err != nil {
+		return nil, err
 	}
-	n := &next{}
+	return r.nextOf(p)
+}
+
+func (r *reader) nextOf(p *partInfo) (*next, error) {
+	if p.next != nil {
+		return p.next, nil
+	}
+	key, n := p.key, &next{}
 	forward, err := group[catalog.Supersession](r.cat, r.tSupersessions, catalog.MakeKey(key))
 	if err != nil {
 		return nil, err
@@ -214,7 +264,7 @@ func (r *reader) next(key string) (*next, error) {
 		case catalog.Split:
 			n.split = append(n.split, s)
 		default:
-			n.single = append(n.single, step{s.New, r.fold(string(s.New)), s, s.Qty})
+			n.single = append(n.single, step{s.New, s.New.Key(), s, s.Qty})
 		}
 	}
 	var back []string
@@ -233,21 +283,21 @@ func (r *reader) next(key string) (*next, error) {
 		}
 	}
 	slices.SortStableFunc(n.single, func(a, b step) int { return strings.Compare(a.key, b.key) })
-	r.nexts[key] = n
+	p.next = n
 	return n, nil
 }
 
 func (r *reader) role(key string) (*roleInfo, error) {
 	if r.roles == nil {
-		m := map[string]*roleInfo{}
+		m, order := map[string]*roleInfo{}, []*roleInfo{}
 		if err := every(r.cat, catalog.TRoles, func(o *catalog.Role) {
 			k := catalog.Fold(o.Role)
-			m[k] = &roleInfo{o, k, catalog.Fold(o.Assembly)}
-			r.roleOrder = append(r.roleOrder, m[k])
+			m[k] = &roleInfo{o, k, catalog.Fold(o.Assembly), len(order)}
+			order = append(order, m[k])
 		}); err != nil {
 			return nil, err
 		}
-		r.roles = m
+		r.roles, r.roleOrder = m, order
 	}
 	return r.roles[key], nil
 }
@@ -300,15 +350,18 @@ func (r *reader) notes(key string) ([]*catalog.Note, error) {
 // partNotes gives the notes on a part, by its number as the table of parts
 // spells it.
 func (r *reader) partNotes(part catalog.PartNo) ([]*catalog.Note, error) {
-	if n, ok := r.notesOfPart[part]; ok {
-		return n, nil
-	}
-	n, err := r.notes(catalog.MakeKey("PART", part.Key()))
+	p, err := r.partOf(part)
 	if err != nil {
 		return nil, err
 	}
-	r.notesOfPart[part] = n
-	return n, nil
+	if !p.notes.read {
+		n, err := r.notes(catalog.MakeKey("PART", p.key))
+		if err != nil {
+			return nil, err
+		}
+		p.notes = lazy[[]*catalog.Note]{n, true}
+	}
+	return p.notes.value, nil
 }
 
 func (r *reader) mark(key string) (*catalog.Mark, error) {
@@ -419,13 +472,17 @@ func (r *reader) fitsOf(key string) (*fitsByRole, error) {
 	if err != nil || len(rows) == 0 {
 		return nil, err
 	}
-	f := &fitsByRole{all: rows}
-	for _, s := range rows {
+	if _, err := r.role(""); err != nil {
+		return nil, err
+	}
+	// Most roles have one row of a scope, and that is a piece of all.
+	f := &fitsByRole{all: rows, roles: make([]roleFits, 0, len(rows))}
+	for n, s := range rows {
 		k := r.fold(s.Role)
 		i := slices.IndexFunc(f.roles, func(x roleFits) bool { return x.role == k })
 		if i < 0 {
-			i = len(f.roles)
-			f.roles = append(f.roles, roleFits{role: k})
+			f.roles = append(f.roles, roleFits{k, r.roles[k], rows[n : n+1 : n+1]})
+			continue
 		}
 		f.roles[i].fits = append(f.roles[i].fits, s)
 	}
@@ -480,7 +537,8 @@ func (r *reader) load(v *variant) error {
 	if v.read {
 		return nil
 	}
-	shows, err := group[catalog.Show](r.cat, r.tShows, catalog.MakeKey("VARIANT", v.key))
+	key := catalog.MakeKey(variantScope, v.key)
+	shows, err := variantRows[catalog.Show](r, r.tShows, key)
 	if err != nil {
 		return err
 	}
@@ -488,14 +546,37 @@ func (r *reader) load(v *variant) error {
 	if v.marks, err = r.fitsOfShows(shows); err != nil {
 		return err
 	}
-	if v.fits, err = r.fitsOf(catalog.MakeKey("VARIANT", v.key)); err != nil {
+	if v.fits, err = r.fitsOf(key); err != nil {
 		return err
 	}
-	if v.fills, err = group[catalog.Fill](r.cat, r.tFills, catalog.MakeKey("VARIANT", v.key)); err != nil {
+	if v.fills, err = variantRows[catalog.Fill](r, r.tFills, key); err != nil {
 		return err
 	}
 	v.read = true
 	return nil
+}
+
+// variantScope is the key of the scope of rows that speak of one variant.
+const variantScope = "VARIANT"
+
+// variantRows gives the rows about one variant. To find that there are none
+// costs more than to find some, so a table that has none about any variant, as
+// is common, is asked only once.
+func variantRows[T any](r *reader, t *catalog.Table, key string) ([]*T, error) {
+	some, known := r.ofVariants[t]
+	if !known {
+		scope := catalog.MakeKey(variantScope)
+		at, ok, err := r.cat.Seek(t, scope)
+		if err != nil {
+			return nil, err
+		}
+		some = ok && strings.HasPrefix(at, scope)
+		r.ofVariants[t] = some
+	}
+	if !some {
+		return nil, nil
+	}
+	return group[T](r.cat, t, key)
 }
 
 // shown gives what the variant shows of a mark (C1).

@@ -39,6 +39,7 @@ func (res *Resolver) about() (Edition, error) {
 type Options struct {
 	NoLookAlikes bool // do not look for look-alikes
 	NoNextCheck  bool // do not look for the next check
+	WholePlan    bool // give the whole plan of checks
 	NoNear       bool // do not list near readings of what matches nothing
 	NoNotes      bool // do not list notes and cautions; notes hold lines all the same
 	NoTrails     bool // leave the trail of each choice empty
@@ -109,6 +110,9 @@ type decider struct {
 	work       []*catalog.WorkScope
 	fill       catalog.FillKind
 	outcomes   map[string][]candidateOutcome // by key of the role
+	worlds     []candidateOutcome            // all of outcomes, role after role
+	groups     []Group                       // those that are the only ones of their role
+	members    []Member                      // of groups
 	families   map[string]bool               // of all candidates
 	notes      map[string][]*catalog.Note
 	noteOrder  []string
@@ -134,6 +138,7 @@ func (res *Resolver) Decide(q Question, o Options) (*Decision, error) {
 	}
 	d.dec.Roles = make([]RoleAnswer, 0, len(d.asked))
 	d.outcomes = make(map[string][]candidateOutcome, len(d.asked))
+	d.worlds = make([]candidateOutcome, 0, len(d.asked)+4)
 	for _, a := range d.asked {
 		ans, err := d.answerRole(a)
 		if err != nil {
@@ -254,12 +259,12 @@ func (d *decider) askRoles() error {
 		}
 	}
 	if len(d.q.Work)+len(d.q.Roles) == 0 {
-		keys, err := d.rolesStated()
+		stated, err := d.rolesStated()
 		if err != nil {
 			return err
 		}
-		for _, o := range d.r.roleOrder {
-			if len(d.assemblies) == 0 || keys[o.key] {
+		for i, o := range d.r.roleOrder {
+			if len(d.assemblies) == 0 || stated[i] {
 				d.asked = append(d.asked, askedRole{role: o, key: o.key})
 			}
 		}
@@ -293,17 +298,15 @@ func fillRank(f catalog.FillKind) int {
 	return 0
 }
 
-// rolesStated gives the keys of the roles of which the catalogue says something
-// for a candidate of the assembly that decides them, and of all roles of
-// assemblies without candidates (V0).
-func (d *decider) rolesStated() (map[string]bool, error) {
-	keys := map[string]bool{}
+// rolesStated tells of which roles, by their places in the order of roles, the
+// catalogue says something for a candidate of the assembly that decides them;
+// all roles of assemblies without candidates are among them (V0).
+func (d *decider) rolesStated() ([]bool, error) {
+	stated := make([]bool, len(d.r.roleOrder))
 	for _, as := range d.assemblies {
 		if as.tooMany || len(as.cands) == 0 {
-			for k, o := range d.r.roles {
-				if o.assembly == as.key {
-					keys[k] = true
-				}
+			for i, o := range d.r.roleOrder {
+				stated[i] = stated[i] || o.assembly == as.key
 			}
 			continue
 		}
@@ -316,9 +319,9 @@ func (d *decider) rolesStated() (map[string]bool, error) {
 				if f == nil {
 					return
 				}
-				for _, rf := range f.roles {
-					if o := d.r.roles[rf.role]; o != nil && o.assembly == as.key {
-						keys[rf.role] = true
+				for i := range f.roles {
+					if o := f.roles[i].info; o != nil && o.assembly == as.key {
+						stated[o.at] = true
 					}
 				}
 			}
@@ -326,8 +329,8 @@ func (d *decider) rolesStated() (map[string]bool, error) {
 			if len(v.shows) == 0 && len(v.fills) == 0 && len(as.known.seen) == 0 {
 				// Nothing of its own beside its statements: the family says it all.
 				if v.fam != done {
-					for _, k := range d.r.rolesOfFamily(v.fam, as.key) {
-						keys[k] = true
+					for _, o := range d.r.rolesOfFamily(v.fam, as.key) {
+						stated[o.at] = true
 					}
 				}
 				done = v.fam
@@ -349,39 +352,37 @@ func (d *decider) rolesStated() (map[string]bool, error) {
 				}
 				from(f)
 			}
-			for k, o := range d.r.roles {
-				if o.row.Kind != catalog.RoleFluid || keys[k] || o.assembly != as.key {
+			for i, o := range d.r.roleOrder {
+				if stated[i] || o.row.Kind != catalog.RoleFluid || o.assembly != as.key {
 					continue
 				}
-				f, err := d.r.fill(v, k)
+				f, err := d.r.fill(v, o.key)
 				if err != nil {
 					return nil, err
 				}
-				if f != nil {
-					keys[k] = true
-				}
+				stated[i] = f != nil
 			}
 		}
 	}
-	return keys, nil
+	return stated, nil
 }
 
-// rolesOfFamily gives the keys of the roles of an assembly of which the family's
-// own rows, or rows about the marks that it shows, say something.
-func (r *reader) rolesOfFamily(f *family, assembly string) []string {
+// rolesOfFamily gives the roles of an assembly of which the family's own rows,
+// or rows about the marks that it shows, say something.
+func (r *reader) rolesOfFamily(f *family, assembly string) []*roleInfo {
 	if list, ok := f.rolesOf[assembly]; ok {
 		return list
 	}
-	var list []string
-	add := func(k string) {
-		if o := r.roles[k]; o != nil && o.assembly == assembly && !slices.Contains(list, k) {
-			list = append(list, k)
+	var list []*roleInfo
+	add := func(o *roleInfo) {
+		if o != nil && o.assembly == assembly && !slices.Contains(list, o) {
+			list = append(list, o)
 		}
 	}
 	from := func(fits *fitsByRole) {
 		if fits != nil {
 			for _, rf := range fits.roles {
-				add(rf.role)
+				add(rf.info)
 			}
 		}
 	}
@@ -390,10 +391,10 @@ func (r *reader) rolesOfFamily(f *family, assembly string) []string {
 		from(m.fits)
 	}
 	for k := range f.fills {
-		add(k)
+		add(r.roles[k])
 	}
 	if f.rolesOf == nil {
-		f.rolesOf = map[string][]string{}
+		f.rolesOf = map[string][]*roleInfo{}
 	}
 	f.rolesOf[assembly] = list
 	return list

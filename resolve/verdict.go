@@ -110,6 +110,18 @@ func groups(cos []candidateOutcome) []Group {
 	return out
 }
 
+// onlyGroup is groups for one world of one candidate, as most roles have it. The
+// groups of all roles share one piece of memory.
+func (d *decider) onlyGroup(c *candidateOutcome) []Group {
+	if len(d.groups) == cap(d.groups) {
+		d.groups, d.members = make([]Group, 0, len(d.asked)), make([]Member, 0, len(d.asked))
+	}
+	n := len(d.groups)
+	d.members = append(d.members, member(*c))
+	d.groups = append(d.groups, Group{Outcome: c.o.kind, Lines: orEmpty(c.o.lines), Members: d.members[n : n+1 : n+1], Total: 1})
+	return d.groups[n : n+1 : n+1]
+}
+
 func member(c candidateOutcome) Member {
 	return Member{Variant: c.v.row.Variant, When: orEmpty(c.w.when)}
 }
@@ -152,25 +164,27 @@ func (d *decider) answerRole(a askedRole) (RoleAnswer, error) {
 		return ans, err
 	}
 	v, lines := judge(cos)
-	ans.Verdict, ans.Lines, ans.Groups = v, orEmpty(lines), groups(cos)
+	ans.Verdict, ans.Lines = v, orEmpty(lines)
+	if len(cos) == 1 {
+		ans.Groups = d.onlyGroup(&cos[0])
+	} else {
+		ans.Groups = groups(cos)
+	}
 	ans.Reasons = roleReasons(a, as, cos, v)
 	return ans, nil
 }
 
 // roleOutcomes gives the worlds of all candidates of an assembly in a role.
 func (d *decider) roleOutcomes(a askedRole, as *assemblyWork) ([]candidateOutcome, error) {
-	var cos []candidateOutcome
+	// All roles share one piece of memory as long as it suffices.
+	from := len(d.worlds)
 	for _, v := range as.cands {
-		c, err := d.r.outcomes(v, a.role.row, a.key, as.known, d.fill)
-		if err != nil {
+		var err error
+		if d.worlds, err = d.r.appendOutcomes(d.worlds, v, a.role, as.known, d.fill); err != nil {
 			return nil, err
 		}
-		if cos == nil && len(as.cands) == 1 {
-			cos = c
-			break
-		}
-		cos = append(cos, c...)
 	}
+	cos := slices.Clip(d.worlds[from:])
 	if !d.bearsOn(d.assemblies[0].key, as) {
 		for i := range cos {
 			cos[i].apart = true
@@ -288,7 +302,7 @@ func (d *decider) gate() error {
 				why = append(why, Reason{Code: ReasonVolumeUnknown, Role: ans.Role, Part: part})
 				release = append(release, Reason{Code: ReleaseStatement, Role: ans.Role, Table: catalog.TFills})
 			}
-			notes, err := d.notesAgainst(c)
+			notes, err := d.notesAgainstFirst(d.outcomes[d.asked[i].key], c)
 			if err != nil {
 				return err
 			}
@@ -387,19 +401,64 @@ func (d *decider) concerns(n *catalog.Note) bool {
 func (d *decider) notesAgainst(c *Choice) ([]*catalog.Note, error) {
 	var out []*catalog.Note
 	for _, items := range [][]Item{c.Items, c.Companions} {
-		for _, it := range items {
-			notes, err := d.r.partNotes(it.Part)
+		for i := range items {
+			notes, err := d.r.partNotes(items[i].Part)
 			if err != nil {
 				return nil, err
 			}
 			for _, n := range notes {
-				if n.Kind == catalog.NoteDidNotFit && n.State == catalog.NoteConfirmed && d.concerns(n) {
+				if confirmedMisfit(n) && d.concerns(n) {
 					out = append(out, n)
 				}
 			}
 		}
 	}
 	return out, nil
+}
+
+// notesAgainstFirst is notesAgainst for the first choice of a line that all
+// worlds share. That is mostly the first choice by which a stated part is bought,
+// and then it is remembered whether there is any such note.
+func (d *decider) notesAgainstFirst(cos []candidateOutcome, c *Choice) ([]*catalog.Note, error) {
+	for _, s := range cos[0].o.stated {
+		if s.bought == nil || len(s.bought.choices) == 0 || &s.bought.choices[0].Items[0] != &c.Items[0] {
+			continue
+		}
+		noted := &s.bought.noted
+		if !noted.read {
+			some, err := d.r.didNotFit(c)
+			if err != nil {
+				return nil, err
+			}
+			*noted = lazy[bool]{some, true}
+		}
+		if !noted.value {
+			return nil, nil
+		}
+		break
+	}
+	return d.notesAgainst(c)
+}
+
+// didNotFit tells whether a confirmed note says of an item or companion of the
+// choice that it did not fit, in whatever family.
+func (r *reader) didNotFit(c *Choice) (bool, error) {
+	for _, items := range [][]Item{c.Items, c.Companions} {
+		for i := range items {
+			notes, err := r.partNotes(items[i].Part)
+			if err != nil {
+				return false, err
+			}
+			if slices.ContainsFunc(notes, confirmedMisfit) {
+				return true, nil
+			}
+		}
+	}
+	return false, nil
+}
+
+func confirmedMisfit(n *catalog.Note) bool {
+	return n.Kind == catalog.NoteDidNotFit && n.State == catalog.NoteConfirmed
 }
 
 // collectNotes lists the notes on everything that the answer names.
