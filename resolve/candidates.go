@@ -2,6 +2,7 @@ package resolve
 
 import (
 	"cmp"
+	"math"
 	"slices"
 	"strings"
 
@@ -45,6 +46,11 @@ type readWork struct {
 	overflow bool // more variants than are worked through
 	serial   catalog.Serial
 	built    catalog.Span[int32]
+
+	doubted   []doubted          // places that are in doubt
+	slip      bool               // one slip is thought possible
+	slipTexts []slipText         // the plates that it would be then
+	like      map[string]float64 // how likely each of allowed is, with doubts only
 }
 
 // seenMark is an observation of a mark of the catalogue.
@@ -122,7 +128,7 @@ func (d *decider) read() error {
 		return err
 	}
 	for _, a := range d.r.assemblies {
-		d.assemblies = append(d.assemblies, &assemblyWork{row: a, key: catalog.Fold(a.Assembly), follows: catalog.Fold(a.Follows)})
+		d.assemblies = append(d.assemblies, &assemblyWork{row: a, key: d.r.fold(a.Assembly), follows: d.r.fold(a.Follows)})
 	}
 	if len(d.assemblies) == 0 {
 		return &CatalogueError{Table: catalog.TAssemblies, What: "the table is empty"}
@@ -132,6 +138,14 @@ func (d *decider) read() error {
 		rd, err := plate.ParseReading(d.q.Plate)
 		if err != nil {
 			return &QuestionError{Part: "plate", Value: d.q.Plate, Err: err}
+		}
+		words, err := d.q.doubtsOf(0)
+		if err != nil {
+			return err
+		}
+		rd, places, slip, err := doubts("plate", d.q.Plate, rd, words)
+		if err != nil {
+			return err
 		}
 		out := plate.Read(d.res.layouts[root.key], rd)
 		as := root
@@ -143,7 +157,7 @@ func (d *decider) read() error {
 				}
 			}
 		}
-		if err := d.addReading(as, &readWork{reading: rd, outcome: out, out: Reading{Text: rd.String()}}); err != nil {
+		if err := d.addReading(as, &readWork{reading: rd, outcome: out, out: Reading{Text: rd.String()}, doubted: places, slip: slip}); err != nil {
 			return err
 		}
 	}
@@ -159,10 +173,18 @@ func (d *decider) read() error {
 			return err
 		}
 	}
-	for _, text := range d.q.Labels {
+	for i, text := range d.q.Labels {
 		rd, err := plate.ParseReading(text)
 		if err != nil {
 			return &QuestionError{Part: "label", Value: text, Err: err}
+		}
+		words, err := d.q.doubtsOf(i + 1)
+		if err != nil {
+			return err
+		}
+		rd, places, slip, err := doubts("label", text, rd, words)
+		if err != nil {
+			return err
 		}
 		var as *assemblyWork
 		var out plate.Outcome
@@ -175,7 +197,12 @@ func (d *decider) read() error {
 		if as == nil {
 			return &QuestionError{Part: "label", Value: text, Reason: NoLabels}
 		}
-		if err := d.addReading(as, &readWork{reading: rd, outcome: out, out: Reading{Text: rd.String()}}); err != nil {
+		if err := d.addReading(as, &readWork{reading: rd, outcome: out, out: Reading{Text: rd.String()}, doubted: places, slip: slip}); err != nil {
+			return err
+		}
+	}
+	if len(d.q.Doubt) > 0 {
+		if _, err := d.q.doubtsOf(0); err != nil {
 			return err
 		}
 	}
@@ -247,7 +274,7 @@ func (d *decider) addReading(as *assemblyWork, rw *readWork) error {
 	}
 	rw.allowed, rw.texts = map[string]*variant{}, map[string][]string{}
 	rw.out.Assembly = as.row.Assembly
-	serials, builts, first := map[string]bool{}, map[catalog.Span[int32]]bool{}, true
+	serials, builts, first := false, false, true // whether there are several
 	for i := range rw.outcome.Matches {
 		m := &rw.outcome.Matches[i]
 		n, err := d.find(rw, m)
@@ -266,7 +293,7 @@ func (d *decider) addReading(as *assemblyWork, rw *readWork) error {
 				}
 			}
 		}
-		rm := ReadingMatch{Layout: m.Layout, Fields: []FieldText{}, Recovered: []FieldText{}, Variants: n}
+		rm := ReadingMatch{Layout: m.Layout, Fields: make([]FieldText, 0, len(shown.Fields)), Recovered: []FieldText{}, Variants: n}
 		for _, f := range shown.Fields {
 			rm.Fields = append(rm.Fields, FieldText{f.Field, string(f.Means), f.Text})
 		}
@@ -288,20 +315,29 @@ func (d *decider) addReading(as *assemblyWork, rw *readWork) error {
 			b = catalog.Span[int32]{From: shown.Built.First.First(), To: shown.Built.Last.Last()}
 			rm.BuiltFrom, rm.BuiltTo = shown.Built.First.String(), shown.Built.Last.String()
 		}
-		serials[s.String()], builts[b] = true, true
 		if first {
 			rw.serial, rw.built, first = s, b, false
 		}
+		serials, builts = serials || s != rw.serial, builts || b != rw.built
 		rw.out.Matches = append(rw.out.Matches, rm)
 	}
 	// Two ways to read the plate that give different serial numbers give none.
-	if len(serials) > 1 {
+	if serials {
 		rw.serial = 0
 	}
-	if len(builts) > 1 {
+	if builts {
 		rw.built = catalog.Span[int32]{}
 	}
 	slices.Sort(rw.order)
+	rw.likelihoods()
+	if rw.slip {
+		if err := d.slips(as, rw); err != nil {
+			return err
+		}
+	}
+	for _, x := range rw.doubted {
+		rw.out.Doubted = append(rw.out.Doubted, DoubtedPlace{x.place, x.likely})
+	}
 	switch {
 	case len(rw.allowed) > 0:
 		rw.out.Outcome = ReadingMatched
@@ -335,6 +371,7 @@ func (d *decider) near(as *assemblyWork, rw *readWork) error {
 		return err
 	}
 	rw.out.NearCut = !whole
+	var counts []int // of each, 0 where not known
 	for _, n := range near {
 		vs, err := d.res.variantsAt(catalog.Fold(n.Layout), n.Key)
 		if err != nil {
@@ -343,18 +380,40 @@ func (d *decider) near(as *assemblyWork, rw *readWork) error {
 		if len(vs) == 0 {
 			continue
 		}
-		nr := NearReading{NearReading: n}
+		nr, count := NearReading{NearReading: n}, 0
 		for _, v := range vs {
 			nr.Variants = append(nr.Variants, v.row.Variant)
+			count += v.row.Count
+			if v.row.Count == 0 {
+				count = math.MinInt
+			}
 		}
 		rw.out.Near = append(rw.out.Near, nr)
+		counts = append(counts, count)
 	}
+	rank(rw.out.Near, counts)
 	return nil
 }
 
 // find adds the variants that a match allows to the reading; it gives their
 // number.
 func (d *decider) find(rw *readWork, m *plate.Match) (int, error) {
+	layout := d.r.fold(m.Layout)
+	if text, ok := m.Key.Text(); ok && m.Allows(text) {
+		// Nothing is open, so there is one text to look up and nothing to seek.
+		vs, err := d.res.variantsAt(layout, text)
+		if err != nil {
+			return 0, err
+		}
+		for _, v := range vs { // each once
+			rw.texts[v.key] = append(rw.texts[v.key], text)
+			if rw.allowed[v.key] == nil {
+				rw.allowed[v.key] = v
+				rw.order = append(rw.order, v.key)
+			}
+		}
+		return len(vs), nil
+	}
 	n := 0
 	seen := map[string]bool{}
 	add := func(text, key string, v *variant) {
@@ -373,18 +432,6 @@ func (d *decider) find(rw *readWork, m *plate.Match) (int, error) {
 		}
 		rw.allowed[key] = v
 		rw.order = append(rw.order, key)
-	}
-	layout := d.r.fold(m.Layout)
-	if text, ok := m.Key.Text(); ok && m.Allows(text) {
-		// Nothing is open, so there is one text to look up and nothing to seek.
-		vs, err := d.res.variantsAt(layout, text)
-		if err != nil {
-			return 0, err
-		}
-		for _, v := range vs {
-			add(text, v.key, v)
-		}
-		return n, nil
 	}
 	var inner error
 	err := plate.Find(d.res.variantCodes, m.Key, func(key string) bool {
@@ -1041,8 +1088,11 @@ func (d *decider) describe() error {
 			}
 			st.Candidates = append(st.Candidates, c)
 		}
+		if len(as.cands) > 1 && d.doubtful() {
+			d.shares(as.cands, st.Candidates)
+		}
 		slices.SortStableFunc(st.Candidates, func(a, b Candidate) int {
-			return cmp.Or(-cmp.Compare(a.Hints, b.Hints), -cmp.Compare(a.Count, b.Count), strings.Compare(a.Variant.Key(), b.Variant.Key()))
+			return cmp.Or(-a.Share.Num.Cmp(b.Share.Num), -cmp.Compare(a.Hints, b.Hints), -cmp.Compare(a.Count, b.Count), strings.Compare(a.Variant.Key(), b.Variant.Key()))
 		})
 		if len(st.Candidates) > maxListed {
 			st.Candidates = st.Candidates[:maxListed:maxListed]
@@ -1163,14 +1213,15 @@ func (res *Resolver) layoutCodes(layout string) plate.Codes {
 	return plate.Union(res.variantCodes, plateCodes{res.cat, res.r.tPlates, catalog.MakeKey(layout)})
 }
 
-// variantsAt gives the variants that a text names on plates of a layout.
+// variantsAt gives the variants that a text names on plates of a layout, each
+// once.
 func (res *Resolver) variantsAt(layout, text string) ([]*variant, error) {
 	var out []*variant
 	v, err := res.r.variant(text)
 	if err != nil {
 		return nil, err
 	}
-	if v != nil && catalog.Fold(v.row.Layout) == layout {
+	if v != nil && res.r.fold(v.row.Layout) == layout {
 		out = append(out, v)
 	}
 	rows, err := group[catalog.Plate](res.cat, res.r.tPlates, catalog.MakeKey(layout, text))
@@ -1178,8 +1229,8 @@ func (res *Resolver) variantsAt(layout, text string) ([]*variant, error) {
 		return nil, err
 	}
 	for _, p := range rows {
-		if v != nil && p.Variant.Key() == v.key {
-			continue
+		if len(out) > 0 && p.Variant.Key() == out[0].key {
+			continue // it is named by its code already
 		}
 		w, err := res.r.variant(p.Variant.Key())
 		if err != nil {

@@ -23,10 +23,14 @@ const (
 
 func minutes(n int64) catalog.Decimal { return catalog.Decimal{Num: decimal.New(n, 0), Known: true} }
 
+// minutesOf gives hundredths of a minute in minutes.
+func minutesOf(n int64) catalog.Decimal { return catalog.Decimal{Num: decimal.New(n, -2), Known: true} }
+
 // check is a check that could be made, with the answers it can have.
 type check struct {
 	next    NextCheck
 	answers []answer
+	nth     int // of a character or reading: which reading of the assembly it is, 0 for the first
 }
 
 // answer is a possible answer to a check: it leaves some of the worlds. Of
@@ -36,122 +40,6 @@ type answer struct {
 	show  CheckAnswer
 	leave func(c *candidateOutcome, bears bool) bool
 	seen  *seenMark // of a mark: what would then be seen; nil for any other value
-}
-
-// nextCheck finds the check that settles the most asked roles per minute (N1).
-func (d *decider) nextCheck() error {
-	var open []askedRole
-	for i, a := range d.asked {
-		as := d.assembly(a.role.assembly)
-		if d.dec.Roles[i].Verdict == NotSettled && as != nil && len(as.cands) > 0 && !as.tooMany {
-			open = append(open, a)
-		}
-	}
-	if len(open) == 0 || len(d.dec.Conflicts) > 0 {
-		return nil
-	}
-	if err := d.r.loadMarks(); err != nil {
-		return err
-	}
-	checks, err := d.checks(open)
-	if err != nil {
-		return err
-	}
-	best, bestScore := -1, score{}
-	for i := range checks {
-		s, splits, err := d.score(&checks[i], open)
-		if err != nil {
-			return err
-		}
-		if splits && (best < 0 || s.better(bestScore)) {
-			best, bestScore = i, s
-		}
-	}
-	if best < 0 {
-		return nil
-	}
-	n := checks[best].next
-	for i := range checks[best].answers {
-		a := checks[best].answers[i].show
-		a.Settles, a.Unsettled, a.Leaves = []string{}, []string{}, []catalog.VariantCode{}
-		left := map[catalog.VariantCode]bool{}
-		for _, role := range open {
-			cos, err := d.left(&checks[best], i, role)
-			if err != nil {
-				return err
-			}
-			for _, c := range cos {
-				if !left[c.v.row.Variant] && len(left) < maxListed {
-					left[c.v.row.Variant] = true
-					a.Leaves = append(a.Leaves, c.v.row.Variant)
-				}
-			}
-			if len(cos) > 0 && settles(cos) {
-				a.Settles = append(a.Settles, role.role.row.Role)
-				d.checkHelps[role.role.row.Role] = true
-			} else {
-				a.Unsettled = append(a.Unsettled, role.role.row.Role)
-				if len(cos) < len(d.outcomes[role.key]) {
-					d.checkHelps[role.role.row.Role] = true
-				}
-			}
-		}
-		slices.SortFunc(a.Leaves, func(x, y catalog.VariantCode) int { return strings.Compare(x.Key(), y.Key()) })
-		if len(a.Leaves) > 0 {
-			n.Answers = append(n.Answers, a)
-		}
-	}
-	d.dec.NextCheck = &n
-	return nil
-}
-
-// left gives the worlds of a role that an answer leaves. Where statements of the
-// role speak of a mark, what is seen of it can call for others than what was
-// expected (O1, O3), so that the candidates left are worked out anew.
-func (d *decider) left(c *check, answer int, role askedRole) ([]candidateOutcome, error) {
-	a, cos, bears := &c.answers[answer], d.outcomes[role.key], d.bears(c, role)
-	var out []candidateOutcome
-	anew, err := d.speaks(a.seen, cos, role, bears)
-	if err != nil {
-		return nil, err
-	}
-	if !anew {
-		for i := range cos {
-			if a.leave(&cos[i], bears) {
-				out = append(out, cos[i])
-			}
-		}
-		return out, nil
-	}
-	known := d.assembly(role.role.assembly).known
-	known.seen = maps.Clone(known.seen)
-	known.seen[a.seen.key] = a.seen.value
-	for i := range cos {
-		v := cos[i].v
-		if i > 0 && cos[i-1].v == v || bears && !a.seen.compatible(v.shown(a.seen.key)) {
-			continue
-		}
-		then, err := d.r.outcomes(v, role.role.row, role.key, known, d.fill)
-		if err != nil {
-			return nil, err
-		}
-		out = append(out, then...)
-	}
-	return out, nil
-}
-
-// speaks tells whether statements of a role can speak of what would be seen.
-func (d *decider) speaks(seen *seenMark, cos []candidateOutcome, role askedRole, bears bool) (bool, error) {
-	if seen == nil {
-		return false, nil
-	}
-	for i := range cos {
-		if _, ok := cos[i].w.mark(seen.key); ok || !bears {
-			return true, nil
-		}
-	}
-	f, err := d.r.fitsOfMark(seen.key, seen.value)
-	return len(f.of(role.key)) > 0, err
 }
 
 // bears tells whether what a check finds can take candidates from a role.
@@ -174,95 +62,6 @@ func (d *decider) bearsOn(assembly string, as *assemblyWork) bool {
 	return false
 }
 
-// score rates a check: roles settled in expectation for each minute, groups
-// left in expectation, minutes, name.
-type score struct {
-	settled float64
-	groups  float64
-	minutes float64
-	name    string
-}
-
-func (s score) better(o score) bool {
-	const eps = 1e-9 // weights are sums of floats in varying order
-	a, b := s.settled/s.minutes, o.settled/o.minutes
-	switch {
-	case a > b+eps:
-		return true
-	case a < b-eps:
-		return false
-	case s.groups < o.groups-eps:
-		return true
-	case s.groups > o.groups+eps:
-		return false
-	case s.minutes != o.minutes:
-		return s.minutes < o.minutes
-	}
-	return s.name < o.name
-}
-
-// score also tells whether the check keeps any two worlds of an open role
-// apart; one that does not is no use.
-func (d *decider) score(c *check, open []askedRole) (score, bool, error) {
-	s := score{minutes: max(c.next.Effort.Num.InexactFloat64(), 0.1), name: string(c.next.Kind) + c.next.Mark + strconv.Itoa(c.next.Place)}
-	splits := false
-	for _, role := range open {
-		cos := d.outcomes[role.key]
-		weights, bears := weigh(cos), d.bears(c, role)
-		for i := range c.answers {
-			left, err := d.left(c, i, role)
-			if err != nil {
-				return s, false, err
-			}
-			if len(left) == 0 {
-				continue
-			}
-			// A world that several answers leave counts for each with its share.
-			p := 0.0
-			for j := range cos {
-				if c.answers[i].leave(&cos[j], bears) {
-					n := 0
-					for k := range c.answers {
-						if c.answers[k].leave(&cos[j], bears) {
-							n++
-						}
-					}
-					p += weights[j] / float64(n)
-				} else {
-					splits = true
-				}
-			}
-			if settles(left) {
-				s.settled += p
-			}
-			s.groups += p * float64(len(groups(left)))
-		}
-	}
-	return s, splits, nil
-}
-
-// weigh gives each world its probability: by built quantity if it is known for
-// every candidate, else equal, shared evenly among the worlds of a candidate.
-func weigh(cos []candidateOutcome) []float64 {
-	worlds := map[string]int{}
-	counts, known := 0, true
-	for _, c := range cos {
-		if worlds[c.v.key]++; worlds[c.v.key] == 1 {
-			counts += c.v.row.Count
-			known = known && c.v.row.Count > 0
-		}
-	}
-	out := make([]float64, len(cos))
-	for i, c := range cos {
-		w := 1 / float64(len(worlds))
-		if known {
-			w = float64(c.v.row.Count) / float64(counts)
-		}
-		out[i] = w / float64(worlds[c.v.key])
-	}
-	return out
-}
-
 // checks lists what could still be looked at for the open roles.
 func (d *decider) checks(open []askedRole) ([]check, error) {
 	var out []check
@@ -283,7 +82,33 @@ func (d *decider) checks(open []askedRole) ([]check, error) {
 	for _, as := range d.assemblies {
 		out = append(out, d.characterChecks(as, open)...)
 	}
-	return out, nil
+	for i := range out {
+		out[i].next.ID = d.checkID(&out[i])
+	}
+	return slices.DeleteFunc(out, func(c check) bool {
+		return slices.ContainsFunc(d.q.CannotSee, func(id string) bool { return catalog.Fold(id) == catalog.Fold(c.next.ID) })
+	}), nil
+}
+
+// checkID names a check among those of a unit.
+func (d *decider) checkID(c *check) string {
+	id := string(c.next.Kind)
+	switch c.next.Kind {
+	case CheckMark:
+		return c.next.Mark
+	case CheckCharacter:
+		id += ":" + strconv.Itoa(c.next.Place)
+	case CheckReading:
+	default:
+		return id
+	}
+	if c.next.Assembly != d.assemblies[0].row.Assembly {
+		id += "@" + c.next.Assembly
+	}
+	if c.nth > 0 {
+		id += "@" + strconv.Itoa(c.nth+1)
+	}
+	return id
 }
 
 // markCheck makes a check of a mark, with an answer for each value that a
@@ -428,11 +253,19 @@ func (d *decider) rangeCheck(kind StatementKind, open []askedRole) (check, bool)
 // variants apart.
 func (d *decider) characterChecks(as *assemblyWork, open []askedRole) []check {
 	var out []check
-	for _, rw := range as.readings {
+	// In whatever order labels are given, the first by text is the first.
+	readings := slices.SortedFunc(slices.Values(as.readings), func(a, b *readWork) int { return strings.Compare(a.out.Text, b.out.Text) })
+	for nth, rw := range readings {
 		if len(rw.matches) != 1 || rw.reading == nil {
 			continue
 		}
 		m := rw.matches[0]
+		read := func(v *variant) []string { return rw.texts[v.key] }
+		if len(rw.slipTexts) > 0 {
+			read = func(v *variant) []string {
+				return slices.DeleteFunc(slices.Clone(rw.texts[v.key]), func(text string) bool { return !m.Allows(text) })
+			}
+		}
 		index := 0
 		for _, f := range m.Fields {
 			if f.Means != catalog.MeansVariant {
@@ -444,14 +277,14 @@ func (d *decider) characterChecks(as *assemblyWork, open []askedRole) []check {
 				if set.Len() < 2 {
 					continue
 				}
-				c := check{next: NextCheck{Kind: CheckCharacter, Assembly: as.row.Assembly, Name: f.Field, Place: f.Place + i, Effort: minutes(reviveMinutes)}}
+				c := check{nth: nth, next: NextCheck{Kind: CheckCharacter, Assembly: as.row.Assembly, Name: f.Field, Place: f.Place + i, Effort: minutes(reviveMinutes)}}
 				var chars []byte
 				for _, role := range open {
 					if !d.bears(&c, role) {
 						continue
 					}
 					for _, co := range d.outcomes[role.key] {
-						for _, text := range rw.texts[co.v.key] {
+						for _, text := range read(co.v) {
 							if !slices.Contains(chars, text[at]) {
 								chars = append(chars, text[at])
 							}
@@ -464,7 +297,9 @@ func (d *decider) characterChecks(as *assemblyWork, open []askedRole) []check {
 				slices.Sort(chars)
 				for _, ch := range chars {
 					c.answers = append(c.answers, answer{show: CheckAnswer{Value: string(ch)}, leave: func(co *candidateOutcome, bears bool) bool {
-						return !bears || slices.ContainsFunc(rw.texts[co.v.key], func(text string) bool { return text[at] == ch })
+						texts := read(co.v)
+						// A variant that only a slip allows says nothing of this place.
+						return !bears || len(texts) == 0 || slices.ContainsFunc(texts, func(text string) bool { return text[at] == ch })
 					}})
 				}
 				out = append(out, c)
@@ -472,5 +307,41 @@ func (d *decider) characterChecks(as *assemblyWork, open []askedRole) []check {
 		}
 	}
 	slices.SortStableFunc(out, func(a, b check) int { return cmp.Compare(a.next.Place, b.next.Place) })
+	for nth, rw := range readings {
+		if c, ok := d.slipCheck(as, nth, rw); ok {
+			out = append(out, c)
+		}
+	}
 	return out
+}
+
+// slipCheck makes the check of a whole reading in which a slip was thought
+// possible, with an answer for each text that it can be.
+func (d *decider) slipCheck(as *assemblyWork, nth int, rw *readWork) (check, bool) {
+	c := check{nth: nth, next: NextCheck{Kind: CheckReading, Assembly: as.row.Assembly, Effort: minutes(reviveMinutes)}}
+	if len(rw.slipTexts) == 0 {
+		return c, false
+	}
+	of := map[string][]string{} // keys of variants
+	add := func(text, key string) {
+		if !slices.Contains(of[text], key) {
+			of[text] = append(of[text], key)
+		}
+	}
+	for _, s := range rw.slipTexts {
+		add(s.text, s.variant)
+	}
+	for _, m := range rw.matches {
+		for _, key := range rw.order {
+			if slices.ContainsFunc(rw.texts[key], m.Allows) {
+				add(rw.reading.String(), key)
+			}
+		}
+	}
+	for _, text := range slices.Sorted(maps.Keys(of)) {
+		c.answers = append(c.answers, answer{show: CheckAnswer{Value: text}, leave: func(co *candidateOutcome, bears bool) bool {
+			return !bears || slices.Contains(of[text], co.v.key)
+		}})
+	}
+	return c, len(c.answers) > 1
 }

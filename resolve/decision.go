@@ -32,6 +32,15 @@ type Question struct {
 	Work     []string          `json:"work,omitempty"`    // scopes of work; none asks for every role
 	Roles    []string          `json:"roles,omitempty"`   // roles asked for, beside those of Work
 	Part     string            `json:"part,omitempty"`    // a part asked about by any number it goes by
+
+	// Doubt names what was read and is not sure: a place of the plate by its
+	// number, 1 for the first character that is no separator, or the word "slip"
+	// for one slip anywhere; of a label, label:PLACE or label:slip (label2: for the
+	// second). What is in doubt widens what a reading allows and is never taken as
+	// read.
+	Doubt []string `json:"doubt,omitempty"`
+	// CannotSee names checks, by their ID, that were tried and gave nothing.
+	CannotSee []string `json:"cannotSee,omitempty"`
 }
 
 // Observation is a mark with the value found on this unit.
@@ -87,6 +96,7 @@ type Decision struct {
 	SafeToOrder       []OrderLine     `json:"safeToOrder"`
 	Held              []HeldLine      `json:"held"`
 	NextCheck         *NextCheck      `json:"nextCheck"` // null if nothing needs to be looked at, or nothing would help
+	Plan              *Plan           `json:"plan"`      // how the next check was chosen, and with Options.WholePlan what comes after it; null if there is none
 	Cautions          []Caution       `json:"cautions"`
 	Observations      []Observed      `json:"observations"`
 	Notes             []Note          `json:"notes"` // the shop's notes on what the answer names
@@ -120,6 +130,8 @@ type Reading struct {
 	Furthest []plate.Failure   `json:"furthest"`          // of no layout: how far the best ones got
 	Near     []NearReading     `json:"near"`              // never taken as the answer
 	NearCut  bool              `json:"nearCut,omitempty"` // there are more near readings than listed
+	Doubted  []DoubtedPlace    `json:"doubted,omitempty"` // what is in doubt; Text has what can stand there
+	Slips    int               `json:"slips,omitempty"`   // variants allowed because one slip was thought possible
 }
 
 // ReadingMatch is a layout that could have produced a reading.
@@ -139,6 +151,14 @@ type ReadingMatch struct {
 type NearReading struct {
 	plate.NearReading
 	Variants []catalog.VariantCode `json:"variants"`
+	Share    catalog.Decimal       `json:"share"` // of all near readings listed: by how likely the slip is, and by built quantities where all are known
+	weight   float64
+}
+
+// DoubtedPlace is a place of a reading that is in doubt.
+type DoubtedPlace struct {
+	Place  int            `json:"place"` // 1 for the first
+	Likely []plate.Likely `json:"likely"`
 }
 
 // FieldText is a field of a plate with its text; open characters as in a reading.
@@ -176,6 +196,7 @@ type Candidate struct {
 	Name    string              `json:"name,omitempty"`
 	Count   int                 `json:"count,omitempty"` // built quantity, where known
 	Hints   int                 `json:"hints"`           // hinting marks that agree less those that differ
+	Share   catalog.Decimal     `json:"share,omitzero"`  // of all candidates, where a reading is in doubt: by how likely the misread is, and by built quantities where all are known
 }
 
 // Mixed says that assemblies of the unit name different variants.
@@ -414,6 +435,40 @@ type HeldLine struct {
 	Release  []Reason       `json:"release"` // what would release it
 }
 
+// PlanMethod is how a plan was found.
+type PlanMethod string
+
+const (
+	PlanExact    PlanMethod = "exact"     // no plan has less expected effort
+	PlanExactCut PlanMethod = "exact-cut" // the best found when the exact search used up its bound
+	PlanGreedy   PlanMethod = "greedy"    // by the greedy rule for equivalence classes
+)
+
+// Plan says what to look at, and what after each answer, so that with the least
+// expected effort every open role is settled that can be settled (N1).
+type Plan struct {
+	Parts []PlanPart `json:"parts"` // one after the other; several only where assemblies have nothing to do with each other
+}
+
+// PlanPart is a plan for the roles of assemblies that bear on one another.
+// Efforts are in minutes.
+type PlanPart struct {
+	Assemblies   []string        `json:"assemblies"`
+	Roles        []string        `json:"roles"`   // open ones that it is about
+	Never        []string        `json:"never"`   // of these, those that no answers settle
+	LeftOut      []string        `json:"leftOut"` // open roles with too many possibilities to plan for
+	Method       PlanMethod      `json:"method"`
+	Expected     catalog.Decimal `json:"expected"`
+	Lower        catalog.Decimal `json:"lower"` // no plan has less expected effort
+	Gap          catalog.Decimal `json:"gap"`   // it is at most this far from the best
+	Factor       catalog.Decimal `json:"factor,omitzero"`
+	Worst        catalog.Decimal `json:"worst"`
+	Groups       int             `json:"groups"`          // of possibilities that the checks tell apart
+	Checks       int             `json:"checks"`          // that tell some of them apart
+	First        *NextCheck      `json:"first,omitempty"` // the whole plan, where it was asked for
+	StepsLeftOut int             `json:"stepsLeftOut,omitempty"`
+}
+
 // CheckKind is what a check looks at.
 type CheckKind string
 
@@ -422,10 +477,12 @@ const (
 	CheckSerial    CheckKind = "serial"
 	CheckBuilt     CheckKind = "built"
 	CheckCharacter CheckKind = "character" // an open character of a plate or label
+	CheckReading   CheckKind = "reading"   // a plate or label as a whole, where a slip was thought possible
 )
 
 // NextCheck is the next thing to look at.
 type NextCheck struct {
+	ID       string          `json:"id"` // names the check in Question.CannotSee: the mark, serial, built, character:PLACE or reading, with @ASSEMBLY behind where it is not the first
 	Kind     CheckKind       `json:"kind"`
 	Assembly string          `json:"assembly"`
 	Mark     string          `json:"mark,omitempty"`
@@ -440,12 +497,18 @@ type NextCheck struct {
 
 // CheckAnswer is a possible result of a check and what it would mean.
 type CheckAnswer struct {
-	Value     string                `json:"value,omitempty"` // empty for any other value
-	From      string                `json:"from,omitempty"`
-	To        string                `json:"to,omitempty"`
-	Leaves    []catalog.VariantCode `json:"leaves"`
-	Settles   []string              `json:"settles"` // roles settled by it
-	Unsettled []string              `json:"unsettled"`
+	Value       string                `json:"value,omitempty"` // empty for any other value
+	From        string                `json:"from,omitempty"`
+	To          string                `json:"to,omitempty"`
+	Unseen      bool                  `json:"unseen,omitempty"` // nothing could be made out
+	Probability catalog.Decimal       `json:"probability"`      // by built quantities where all are known, else as if equally many of each were built
+	Leaves      []catalog.VariantCode `json:"leaves"`
+	LeavesTotal int                   `json:"leavesTotal"` // how many, listed or not
+	Settles     []string              `json:"settles"`     // roles settled by it
+	Unsettled   []string              `json:"unsettled"`
+	Mixed       bool                  `json:"mixed,omitempty"` // the unit would not be as built
+	Next        *NextCheck            `json:"next,omitempty"`  // what to look at then
+	Cut         bool                  `json:"cut,omitempty"`   // there is more to look at than is listed here
 }
 
 // Caution is a warning of harm that belongs to the answer.

@@ -55,7 +55,7 @@ func TestUniverses(t *testing.T) {
 					t.Fatalf("%s: %v", f.Name, err)
 				}
 				got := ""
-				if d, err := res.Decide(q, resolve.Options{}); err != nil {
+				if d, err := res.Decide(q, resolve.Options{WholePlan: planAsked(string(f.Data))}); err != nil {
 					got = "error: " + err.Error() + "\n"
 				} else {
 					got = show(d)
@@ -129,6 +129,12 @@ func parseAsk(text string) (resolve.Question, error) {
 			q.Roles = append(q.Roles, value)
 		case "part":
 			q.Part = value
+		case "doubt":
+			q.Doubt = append(q.Doubt, value)
+		case "cannot see":
+			q.CannotSee = append(q.CannotSee, value)
+		case "plan":
+			// Taken by planAsked.
 		default:
 			return q, fmt.Errorf("a question has no line %q", key)
 		}
@@ -138,6 +144,9 @@ func parseAsk(text string) (resolve.Question, error) {
 	}
 	return q, nil
 }
+
+// planAsked tells whether the question asks for the whole plan of checks.
+func planAsked(text string) bool { return strings.Contains(text, "plan: whole") }
 
 // show gives what a decision says in a few lines that a person can write by
 // hand: no trails, no names, no words. Quantities are *N, litres *N l; a rank
@@ -154,7 +163,8 @@ func parseAsk(text string) (resolve.Question, error) {
 //	safe gasket left: P*1 with S*2 (by sleeve)
 //	held gasket left P: REASONS -> RELEASES
 //	look-alike A B by plate: gasket P not Q; tell apart by pins; ruled out: check-guards
-//	next mark pins of case: 3 leaves A settles gasket; 4 leaves B settles none
+//	next mark pins of case: 3 leaves A settles gasket; 4 leaves B settles none, then serial of case; unseen
+//	plan exact for gasket: 10.53 minutes
 //	part P in gasket fits: A; not B; unstated C
 //	part P fits: REASONS
 //	note part P / 1
@@ -169,7 +179,7 @@ func show(d *resolve.Decision) string {
 			}
 		}
 		for _, n := range r.Near {
-			extra = append(extra, "near "+n.Text+" for "+join(n.Variants))
+			extra = append(extra, "near "+n.Text+" for "+join(n.Variants)+" share "+n.Share.String())
 		}
 		if r.Outcome != resolve.ReadingMatched || len(extra) > 0 {
 			fmt.Fprintf(&b, "reading %s: %s\n", r.Assembly, strings.Join(append([]string{string(r.Outcome)}, extra...), "; "))
@@ -184,6 +194,9 @@ func show(d *resolve.Decision) string {
 			b.WriteString(" " + string(c.Variant))
 			if c.Hints != 0 {
 				fmt.Fprintf(&b, "%+d", c.Hints)
+			}
+			if c.Share.Known {
+				fmt.Fprintf(&b, "(%s)", c.Share)
 			}
 		}
 		if a.Total != len(a.Candidates) {
@@ -247,19 +260,15 @@ func show(d *resolve.Decision) string {
 		fmt.Fprintf(&b, "look-alikes left out: %s\n", join(d.LookAlikesLeftOut))
 	}
 	if n := d.NextCheck; n != nil {
-		var answers []string
-		for _, a := range n.Answers {
-			value := cmp.Or(a.Value, "other")
-			if a.From != "" || a.To != "" {
-				value = a.From + ".." + a.To
+		fmt.Fprintf(&b, "next %s\n", showCheck(n))
+	}
+	if d.Plan != nil {
+		for _, p := range d.Plan.Parts {
+			fmt.Fprintf(&b, "plan %s for %s: %s minutes%s%s\n", p.Method, join(p.Roles), p.Expected, prefix(", never ", join(p.Never)), prefix(", left out ", join(p.LeftOut)))
+			if p.First != nil {
+				showPlan(&b, p.First, "  ")
 			}
-			answers = append(answers, fmt.Sprintf("%s leaves %s settles %s", value, join(a.Leaves), cmp.Or(join(a.Settles), "nothing")))
 		}
-		what := n.Mark
-		if n.Kind == resolve.CheckCharacter {
-			what = strconv.Itoa(n.Place)
-		}
-		fmt.Fprintf(&b, "next %s%s of %s: %s\n", n.Kind, prefix(" ", what), n.Assembly, strings.Join(answers, "; "))
 	}
 	if p := d.Part; p != nil {
 		for _, r := range p.Roles {
@@ -294,6 +303,63 @@ func join[T ~string](list []T) string {
 		out[i] = string(s)
 	}
 	return strings.Join(out, " ")
+}
+
+// checkName names a check.
+func checkName(n *resolve.NextCheck) string {
+	what := n.Mark
+	if n.Kind == resolve.CheckCharacter {
+		what = strconv.Itoa(n.Place)
+	}
+	return fmt.Sprintf("%s%s of %s", n.Kind, prefix(" ", what), n.Assembly)
+}
+
+func answerName(a *resolve.CheckAnswer) string {
+	switch {
+	case a.Unseen:
+		return "unseen"
+	case a.From != "" || a.To != "":
+		return a.From + ".." + a.To
+	}
+	return cmp.Or(a.Value, "other")
+}
+
+func showCheck(n *resolve.NextCheck) string {
+	var answers []string
+	for i := range n.Answers {
+		a := &n.Answers[i]
+		text := fmt.Sprintf("%s leaves %s settles %s", answerName(a), join(a.Leaves), cmp.Or(join(a.Settles), "nothing"))
+		if a.Unseen {
+			text = "unseen"
+		}
+		if a.Mixed {
+			text = answerName(a) + " means mixed"
+		}
+		if a.Next != nil {
+			text += ", then " + checkName(a.Next)
+		}
+		answers = append(answers, text)
+	}
+	return checkName(n) + ": " + strings.Join(answers, "; ")
+}
+
+// showPlan writes a plan as a tree.
+func showPlan(b *strings.Builder, n *resolve.NextCheck, indent string) {
+	fmt.Fprintf(b, "%s%s\n", indent, checkName(n))
+	for i := range n.Answers {
+		a := &n.Answers[i]
+		fmt.Fprintf(b, "%s  %s (%s): %s", indent, answerName(a), a.Probability, cmp.Or(join(a.Leaves), "none"))
+		switch {
+		case a.Mixed:
+			b.WriteString(", mixed")
+		case len(a.Settles) > 0:
+			b.WriteString(", settles " + join(a.Settles))
+		}
+		b.WriteString("\n")
+		if a.Next != nil {
+			showPlan(b, a.Next, indent+"    ")
+		}
+	}
 }
 
 func prefix(before, s string) string {
