@@ -93,7 +93,26 @@ func FoldValue(s string) string {
 	if plain {
 		return s
 	}
-	return strings.Join(strings.Fields(strings.ToLower(norm.NFKC.String(s))), " ")
+	// Most values are ASCII with a capital or two, which need no tables.
+	b := make([]byte, 0, len(s))
+	space := false
+	for i := 0; i < len(s); i++ {
+		c := s[i]
+		switch {
+		case c >= utf8.RuneSelf:
+			return strings.Join(strings.Fields(strings.ToLower(norm.NFKC.String(s))), " ")
+		case c == ' ' || '\t' <= c && c <= '\r':
+			space = true
+			continue
+		case 'A' <= c && c <= 'Z':
+			c += 'a' - 'A'
+		}
+		if space && len(b) > 0 {
+			b = append(b, ' ')
+		}
+		b, space = append(b, c), false
+	}
+	return string(b)
 }
 
 // MaxCode is the longest code in bytes that [CheckCode] accepts.

@@ -159,16 +159,20 @@ func ParseDate(s string) (Date, error) {
 }
 
 func (d Date) String() string {
-	y, m, day := d/10000, d/100%100, d%100
-	switch {
-	case d == 0:
+	if d == 0 {
 		return ""
-	case m == 0:
-		return fmt.Sprintf("%04d", y)
-	case day == 0:
-		return fmt.Sprintf("%04d-%02d", y, m)
 	}
-	return fmt.Sprintf("%04d-%02d-%02d", y, m, day)
+	y, m, day := int(d/10000), int(d/100%100), int(d%100)
+	digit := func(n int) byte { return byte('0' + n%10) }
+	b := make([]byte, 0, len("2006-01-02"))
+	b = append(b, digit(y/1000), digit(y/100), digit(y/10), digit(y))
+	if m != 0 {
+		b = append(b, '-', digit(m/10), digit(m))
+	}
+	if m != 0 && day != 0 {
+		b = append(b, '-', digit(day/10), digit(day))
+	}
+	return string(b)
 }
 
 // First is the earliest day that d can mean, as the number yyyymmdd.

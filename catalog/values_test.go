@@ -121,6 +121,17 @@ func FuzzFold(f *testing.F) {
 	})
 }
 
+// FoldValue has a way of its own for ASCII; this holds it to the rule.
+func TestFoldValueIsTheRule(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		s := rapid.StringOf(rapid.RuneFrom([]rune("aBz 7.\t\n\v\f\r\x00\x1c\x1f\x7f\u0085\u00a0éÉ½K"))).Draw(t, "s")
+		want := strings.Join(strings.Fields(strings.ToLower(norm.NFKC.String(s))), " ")
+		if got := catalog.FoldValue(s); got != want {
+			t.Fatalf("FoldValue(%+q) = %+q, by the rule %+q", s, got, want)
+		}
+	})
+}
+
 func TestCheckCode(t *testing.T) {
 	for _, c := range []string{"A", "7", "DRK-4110-S", "205.P.306", "a b", "H 112/4", strings.Repeat("x", catalog.MaxCode)} {
 		if err := catalog.CheckCode(c); err != nil {
