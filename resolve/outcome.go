@@ -40,6 +40,8 @@ type outcome struct {
 	none    *catalog.Fit // the statement that the unit takes nothing
 	fluid   *catalog.Fill
 	key     string // of the group; built when it is asked for
+
+	fewStated [2]statedPart // memory for stated, which seldom needs more
 }
 
 type statedPart struct {
@@ -189,6 +191,7 @@ func (s *stmt) conditional() bool {
 }
 
 // worlds splits a candidate by what its statements ask and nobody knows (O3).
+// The next call can write over the slice, not over what stands in its worlds.
 func (r *reader) worlds(v *variant, fits []stmt, k known) []world {
 	conditional := false
 	for i := range fits {
@@ -200,7 +203,8 @@ func (r *reader) worlds(v *variant, fits []stmt, k known) []world {
 	if !conditional {
 		return r.oneWorld[:]
 	}
-	ws := []world{{}}
+	r.worldOf[0] = world{}
+	ws := r.worldOf[:]
 
 	// Serial numbers.
 	if k.serial != 0 {
@@ -260,7 +264,8 @@ func (r *reader) worlds(v *variant, fits []stmt, k known) []world {
 	}
 
 	// Marks.
-	var named []markValue // those of one mark together
+	var few, fewValues [8]markValue
+	named := few[:0] // those of one mark together
 	for _, s := range fits {
 		if s.mark != "" {
 			named = append(named, markValue{mark: s.mark, value: s.value})
@@ -277,9 +282,9 @@ func (r *reader) worlds(v *variant, fits []stmt, k known) []world {
 		}
 		of := named[:n:n]
 		named = named[n:]
-		var values []markValue
+		values := fewValues[:0]
 		if seen, ok := k.seen[mark]; ok {
-			values = []markValue{{mark: mark, value: seen}}
+			values = append(values, markValue{mark: mark, value: seen})
 		} else if shows := v.shown(mark); len(shows) > 0 {
 			for _, s := range shows {
 				values = append(values, markValue{mark: mark, value: catalog.FoldValue(s.Value)})
@@ -291,12 +296,18 @@ func (r *reader) worlds(v *variant, fits []stmt, k known) []world {
 					other.not += n.value + ";"
 				}
 			}
-			values = append(of, other)
+			values = append(append(values, of...), other)
 		}
 		slices.SortFunc(values, func(a, b markValue) int { return strings.Compare(a.value, b.value) })
 		values = slices.Compact(values)
 		if len(ws)*len(values) > maxWorlds {
 			return nil
+		}
+		if len(values) == 1 {
+			for i := range ws {
+				ws[i].marks = append(ws[i].marks, values[0])
+			}
+			continue
 		}
 		name := mark
 		if m, err := r.mark(mark); err == nil && m != nil {
@@ -304,9 +315,7 @@ func (r *reader) worlds(v *variant, fits []stmt, k known) []world {
 		}
 		ws = split(ws, len(values), func(w *world, i int) {
 			w.marks = append(w.marks, values[i])
-			if len(values) > 1 {
-				w.when = append(w.when, When{Kind: StatementMark, Mark: name, Value: values[i].value})
-			}
+			w.when = append(w.when, When{Kind: StatementMark, Mark: name, Value: values[i].value})
 		})
 	}
 	return ws
@@ -469,7 +478,7 @@ func (r *reader) outcome(v *variant, role *catalog.Role, roleKey string, fits []
 	against := o.none != nil || len(o.out) > 0
 
 	if len(forThis) > 0 {
-		o.lines, o.stated = make([]Line, 0, len(forThis)), make([]statedPart, 0, len(forThis))
+		o.lines, o.stated = make([]Line, 0, len(forThis)), o.fewStated[:0]
 	}
 	kept, empty := 0, 0
 	for _, f := range forThis {

@@ -25,6 +25,7 @@ type reader struct {
 	lean       bool                    // leave trails out
 	oneWorld   [1]world                // of a candidate about which nothing is open; never changed
 	ofVariants map[*catalog.Table]bool // whether rows of the table speak of single variants at all
+	worldOf    [1]world                // memory for the one world of most other candidates
 	scratch    []stmt                  // the statements worked on last; its memory serves the next
 	invented   *bool
 	marks      map[string]*catalog.Mark

@@ -18,13 +18,23 @@ type Resolver struct {
 	r            *reader
 	layouts      map[string][]*plate.Layout // by key of the assembly
 	variantCodes plate.Codes
+	memory       memory
+}
+
+// memory is what a decision works in and nobody keeps. The next one works in it
+// again.
+type memory struct {
+	outcomes map[string][]candidateOutcome
+	worlds   []candidateOutcome
+	asked    []askedRole
 }
 
 // New gives a resolver for a catalogue; the edition is copied into every
 // decision.
 func New(cat Catalogue, edition Edition) *Resolver {
 	r := newReader(cat)
-	return &Resolver{cat: cat, edition: edition, r: r, variantCodes: plate.TrimSep(variantCodes{cat, r.tVariants})}
+	return &Resolver{cat: cat, edition: edition, r: r, variantCodes: plate.TrimSep(variantCodes{cat, r.tVariants}),
+		memory: memory{outcomes: map[string][]candidateOutcome{}}}
 }
 
 // about gives the edition, with whether its sources are made up.
@@ -49,12 +59,14 @@ type Options struct {
 type QuestionReason string
 
 const (
-	NothingRead QuestionReason = "nothing-read" // neither plate nor label nor fields
-	UnknownName QuestionReason = "unknown-name" // the catalogue has no such mark, role, scope of work, field, variant
-	NoValue     QuestionReason = "no-value"     // a mark without a value
-	GivenTwice  QuestionReason = "given-twice"  // one mark with two values, or the plate whole and by fields
-	NoLabels    QuestionReason = "no-labels"    // the catalogue knows no labels
-	NotReadable QuestionReason = "not-readable" // the text cannot be read as what it should be; see Err
+	NothingRead     QuestionReason = "nothing-read"      // neither plate nor label nor fields
+	UnknownName     QuestionReason = "unknown-name"      // the catalogue has no such mark, role, scope of work, field, variant
+	NoValue         QuestionReason = "no-value"          // a mark without a value
+	GivenTwice      QuestionReason = "given-twice"       // one mark with two values, or the plate whole and by fields
+	NoLabels        QuestionReason = "no-labels"         // the catalogue knows no labels
+	NoPlace         QuestionReason = "no-place"          // a doubt that names no place of a reading
+	NotOneCharacter QuestionReason = "not-one-character" // a doubt about a place where more or less than one character was read; Known is the place
+	NotReadable     QuestionReason = "not-readable"      // the text cannot be read as what it should be; see Err
 )
 
 // QuestionError says what in a question cannot be answered.
@@ -89,6 +101,10 @@ func (e *QuestionError) Error() string {
 			return fmt.Sprintf("the plate is given whole, %q, and field by field; give it one way", e.Value)
 		}
 		return fmt.Sprintf("%q was given before with another value; give each mark once", e.Value)
+	case NoPlace:
+		return fmt.Sprintf("the doubt %q names no place of what was read; write the number of the character, 1 for the first that is no separator, or %q for one slip anywhere, and label: before it for a label", e.Value, AnySlip)
+	case NotOneCharacter:
+		return fmt.Sprintf("the doubt about character %s of the %s %q: there is no single character read; count from 1 without separators, and write ? or [38] where more can stand", strings.Join(e.Known, ", "), e.Part, e.Value)
 	case NoLabels:
 		return fmt.Sprintf("the catalogue knows no labels, so %q cannot be one", e.Value)
 	}
@@ -137,8 +153,8 @@ func (res *Resolver) Decide(q Question, o Options) (*Decision, error) {
 		return nil, err
 	}
 	d.dec.Roles = make([]RoleAnswer, 0, len(d.asked))
-	d.outcomes = make(map[string][]candidateOutcome, len(d.asked))
-	d.worlds = make([]candidateOutcome, 0, len(d.asked)+4)
+	d.outcomes, d.worlds = res.memory.outcomes, res.memory.worlds[:0]
+	clear(d.outcomes)
 	for _, a := range d.asked {
 		ans, err := d.answerRole(a)
 		if err != nil {
@@ -172,6 +188,10 @@ func (res *Resolver) Decide(q Question, o Options) (*Decision, error) {
 			return nil, err
 		}
 	}
+	if cap(d.worlds) <= 1024 { // what a unit with hundreds of candidates took is given back
+		res.memory.worlds = d.worlds
+	}
+	res.memory.asked = d.asked[:0]
 	return d.dec, nil
 }
 
@@ -180,7 +200,7 @@ func (res *Resolver) prepare(q Question, o Options) (*decider, error) {
 	q.BuiltISO = q.Built.String()
 	res.r.lean = o.NoTrails
 	d := &decider{res: res, r: res.r, q: q, o: o, families: map[string]bool{},
-		notes: map[string][]*catalog.Note{}, checkHelps: map[string]bool{}}
+		asked: res.memory.asked, notes: map[string][]*catalog.Note{}, checkHelps: map[string]bool{}}
 	d.dec = &Decision{Schema: Schema, Edition: res.edition, Question: q, Reading: []Reading{}, Assemblies: []AssemblyState{}, Conflicts: []Conflict{},
 		Roles: []RoleAnswer{}, LookAlikes: []LookAlike{}, SafeToOrder: []OrderLine{}, Held: []HeldLine{}, Cautions: []Caution{}, Observations: []Observed{}, Notes: []Note{}}
 	var err error
@@ -207,7 +227,7 @@ func (d *decider) askRoles() error {
 	if _, err := d.r.role(""); err != nil {
 		return err
 	}
-	d.asked = make([]askedRole, 0, len(d.r.roles))
+	d.asked = slices.Grow(d.asked, len(d.r.roles))
 	add := func(key string, need catalog.Need, why string) bool {
 		role := d.r.roles[key]
 		if role == nil {
