@@ -266,9 +266,47 @@ func Judge(candidates []Candidate, set []Reading, at Conditions) (*Report, error
 	return rep, nil
 }
 
+// Expect gives what a meter should read at every site of the candidates, without
+// a verdict. The error is an [*Error].
+func Expect(candidates []Candidate, at Conditions) (*Report, error) {
+	rep, err := Judge(nil, nil, at)
+	if err != nil {
+		return nil, err
+	}
+	index := map[string]int{}
+	for _, c := range candidates {
+		for _, row := range c.Sites {
+			key := catalog.Fold(row.Site)
+			i, ok := index[key]
+			if !ok {
+				i = len(rep.Sites)
+				index[key] = i
+				rep.Sites = append(rep.Sites, newSite(row.Site))
+				rep.Sites[i].about(row)
+			}
+			if row.Ohm.Known {
+				rep.option(&rep.Sites[i], c.Variant, row)
+			}
+		}
+	}
+	slices.SortStableFunc(rep.Sites, func(a, b Site) int { return strings.Compare(catalog.Fold(a.Site), catalog.Fold(b.Site)) })
+	return rep, nil
+}
+
+func newSite(name string) Site {
+	return Site{Site: name, Gears: []string{}, Options: []Option{}, Doubts: []measure.Doubt{}}
+}
+
+// about takes over what a row says of the site beside its figures.
+func (s *Site) about(row *catalog.Site) {
+	s.Site, s.Role, s.Serves = row.Site, row.Role, row.Serves
+	s.Gears = append([]string{}, row.Gears...)
+}
+
 // judge judges one reading by what each candidate has at the site.
 func (rep *Report) judge(candidates []Candidate, r Reading) (*Site, error) {
-	s := &Site{Site: r.Site, Gears: []string{}, Options: []Option{}, Doubts: []measure.Doubt{}}
+	site := newSite(r.Site)
+	s := &site
 	if !r.Open {
 		s.Read = r.Value
 		coil := measure.Of(r.Value.In(measure.Ohm).Value.Sub(rep.Lead.In(measure.Ohm).Value), measure.Ohm)
@@ -285,14 +323,13 @@ func (rep *Report) judge(candidates []Candidate, r Reading) (*Site, error) {
 			if known[row.Site] = true; catalog.Fold(row.Site) != catalog.Fold(r.Site) {
 				continue
 			}
-			if s.Site = row.Site; s.Role == "" {
-				s.Role, s.Serves, s.Gears = row.Role, row.Serves, slices.Clone(row.Gears)
-				if s.Gears == nil {
-					s.Gears = []string{}
-				}
+			if s.Role == "" {
+				s.about(row)
 			}
 			if row.Ohm.Known {
-				rep.add(s, c.Variant, row)
+				if o := rep.option(s, c.Variant, row); o != nil {
+					rep.verdict(s, o)
+				}
 			}
 		}
 	}
@@ -323,8 +360,9 @@ func (rep *Report) shown(r measure.Quantity) measure.Quantity {
 	return measure.Of(r.In(measure.Ohm).Value.Add(rep.Lead.In(measure.Ohm).Value), measure.Ohm).Round(2)
 }
 
-// add judges the reading by the row and files it under the options.
-func (rep *Report) add(s *Site, v catalog.VariantCode, row *catalog.Site) {
+// option files what the row says under the site's options. It gives the option
+// if it is new, nil if another variant has the same.
+func (rep *Report) option(s *Site, v catalog.VariantCode, row *catalog.Site) *Option {
 	temp := Reference()
 	if row.Temp.Known {
 		temp = measure.Of(row.Temp.Num, measure.Celsius)
@@ -333,44 +371,53 @@ func (rep *Report) add(s *Site, v catalog.VariantCode, row *catalog.Site) {
 	if row.Tolerance.Known {
 		tol = row.Tolerance.Num
 	}
+	of := []catalog.VariantCode{}
+	if v != "" {
+		of = append(of, v)
+	}
 	for i := range s.Options {
 		o := &s.Options[i]
 		if o.Nominal.Value.Equal(row.Ohm.Num) && o.Tolerance.Value.Equal(tol) && o.Temp.Cmp(temp) == 0 {
-			if v != "" {
-				o.Variants = append(o.Variants, v)
-			}
-			return
+			o.Variants = append(o.Variants, of...)
+			return nil
 		}
 	}
-	o := Option{Variants: []catalog.VariantCode{}, Nominal: measure.Of(row.Ohm.Num, measure.Ohm), Tolerance: measure.Of(tol, measure.Ohm), Temp: temp, Source: row.Source}
-	if v != "" {
-		o.Variants = append(o.Variants, v)
-	}
-	low := measure.Of(row.Ohm.Num.Sub(tol), measure.Ohm)
-	high := measure.Of(row.Ohm.Num.Add(tol), measure.Ohm)
+	o := Option{Variants: of, Nominal: measure.Of(row.Ohm.Num, measure.Ohm), Tolerance: measure.Of(tol, measure.Ohm), Temp: temp, Source: row.Source}
+	low, high := o.window()
 	o.Low, o.High = rep.shown(Bring(low, temp, rep.Temp)), rep.shown(Bring(high, temp, rep.Temp))
 	o.HotLow, o.HotHigh = rep.shown(Bring(low, temp, rep.Hot)), rep.shown(Bring(high, temp, rep.Hot))
+	s.Options = append(s.Options, o)
+	return &s.Options[len(s.Options)-1]
+}
+
+// window gives the ends of the window at the temperature of the nominal.
+func (o *Option) window() (low, high measure.Quantity) {
+	return measure.Of(o.Nominal.Value.Sub(o.Tolerance.Value), measure.Ohm), measure.Of(o.Nominal.Value.Add(o.Tolerance.Value), measure.Ohm)
+}
+
+// verdict judges the site's coil by the option. Both sides are multiplied out, so
+// that a reading at the very end of the window is judged exactly.
+func (rep *Report) verdict(s *Site, o *Option) {
 	if !s.Coil.Known() {
 		o.Verdict = Open
-	} else {
-		// Both sides are multiplied out, so that a reading at the very end of the
-		// window is judged exactly.
-		got, scale := s.Coil.Value.Mul(rise(temp)), rise(rep.Temp)
-		switch {
-		case got.GreaterThan(row.Ohm.Num.Mul(openFrom).Mul(scale)):
-			o.Verdict = Open
-		case got.LessThan(row.Ohm.Num.Mul(shortUpTo).Mul(scale)):
-			o.Verdict = Shorted
-		case got.GreaterThan(high.Value.Mul(scale)):
-			o.Verdict = High
-		case got.LessThan(low.Value.Mul(scale)):
-			o.Verdict = Low
-		default:
-			o.Verdict = Within
-		}
-		o.Off = measure.Of(got.Sub(row.Ohm.Num.Mul(scale)).Mul(hundred).DivRound(row.Ohm.Num.Mul(scale), 1), measure.Percent)
+		return
 	}
-	s.Options = append(s.Options, o)
+	low, high := o.window()
+	got, scale := s.Coil.Value.Mul(rise(o.Temp)), rise(rep.Temp)
+	nominal := o.Nominal.Value.Mul(scale)
+	switch {
+	case got.GreaterThan(nominal.Mul(openFrom)):
+		o.Verdict = Open
+	case got.LessThan(nominal.Mul(shortUpTo)):
+		o.Verdict = Shorted
+	case got.GreaterThan(high.Value.Mul(scale)):
+		o.Verdict = High
+	case got.LessThan(low.Value.Mul(scale)):
+		o.Verdict = Low
+	default:
+		o.Verdict = Within
+	}
+	o.Off = measure.Of(got.Sub(nominal).Mul(hundred).DivRound(nominal, 1), measure.Percent)
 }
 
 // sum gives the site one verdict. Where the coil is in order by none of the

@@ -344,3 +344,30 @@ func TestWrongUnitIsQuestioned(t *testing.T) {
 		t.Errorf("5.2 kΩ is %s with the doubts %v; want open, and the question whether Ω was meant", s.Verdict, s.Doubts)
 	}
 }
+
+// What is expected at a site, put in as a reading at the middle of the window, is
+// in order; the list has every site once.
+func TestExpect(t *testing.T) {
+	unit := []coil.Candidate{{Variant: "WREN", Sites: []*catalog.Site{site("S1", "10", "1"), site("P1", "5", "0.8")}}, {Variant: "TERN", Sites: []*catalog.Site{site("P1", "10", "1"), site("S1", "10", "1")}}}
+	at := coil.Conditions{Temp: q(t, "40 °C", measure.Temperature), Lead: q(t, "0.2 Ω", measure.Resistance)}
+	rep, err := coil.Expect(unit, at)
+	require.NoError(t, err)
+	var got []string
+	for _, s := range rep.Sites {
+		for _, o := range s.Options {
+			got = append(got, s.Site+" "+o.Nominal.String())
+			mid := measure.Of(o.Low.Value.Add(o.High.Value).Div(decimal.NewFromInt(2)), measure.Ohm)
+			for _, v := range o.Variants {
+				i := slices.IndexFunc(unit, func(c coil.Candidate) bool { return c.Variant == v })
+				one, err := coil.Judge(unit[i:i+1], []coil.Reading{{Site: s.Site, Value: mid}}, at)
+				require.NoError(t, err)
+				if one.Verdict != coil.Within {
+					t.Errorf("%s at %s of %s is %s", mid, s.Site, v, one.Verdict)
+				}
+			}
+		}
+	}
+	if d := cmp.Diff([]string{"P1 10 Ω", "P1 5 Ω", "S1 10 Ω"}, slices.Sorted(slices.Values(got))); d != "" {
+		t.Errorf("what is expected (-want +got):\n%s", d)
+	}
+}
