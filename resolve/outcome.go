@@ -40,6 +40,7 @@ type outcome struct {
 	none    *catalog.Fit // the statement that the unit takes nothing
 	fluid   *catalog.Fill
 	key     string // of the group; built when it is asked for
+	noted   lazy[bool]
 
 	fewStated [2]statedPart // memory for stated, which seldom needs more
 }

@@ -31,7 +31,8 @@ type reader struct {
 	marks      map[string]*catalog.Mark
 	markOrder  []*catalog.Mark
 	assemblies []*catalog.Assembly // root first, each after the one that it follows
-	families   map[string]*family
+	families   map[string]*family  // by key
+	familyOf   map[string]*family  // the same, as variants spell them
 	markFits   map[string]*fitsByRole
 	fluids     map[string][]fluidChoice
 }
@@ -62,13 +63,20 @@ func (r *reader) fold(s string) string {
 
 // family is what all variants of a family share.
 type family struct {
+	key     string
 	shows   map[string][]*catalog.Show // by key of the mark
 	fits    *fitsByRole
 	fills   map[string]*catalog.Fill // by key of the role
 	marks   []markFits               // statements about marks that the family shows
-	rolesOf map[string][]*roleInfo   // by key of the assembly: roles of it that the family's rows speak of
+	rolesOf []assemblyRoles          // of which the family's rows speak
 
 	outcomes []familyOutcomes
+}
+
+// assemblyRoles are roles of one assembly.
+type assemblyRoles struct {
+	assembly string // key
+	roles    []*roleInfo
 }
 
 // markFits are the statements about everything that shows a mark with a value.
@@ -122,7 +130,7 @@ func newReader(cat Catalogue) *reader {
 		tFills: catalog.TableByName(catalog.TFills), tMeets: catalog.TableByName(catalog.TMeets),
 		tServes: catalog.TableByName(catalog.TServes), tPlates: catalog.TableByName(catalog.TPlates),
 		parts: map[string]*partInfo{}, spelled: map[catalog.PartNo]*partInfo{},
-		families: map[string]*family{}, markFits: map[string]*fitsByRole{}, fluids: map[string][]fluidChoice{},
+		families: map[string]*family{}, familyOf: map[string]*family{}, markFits: map[string]*fitsByRole{}, fluids: map[string][]fluidChoice{},
 		works: map[string]*workInfo{}, noteRows: map[string][]*catalog.Note{}, folds: map[string]string{}, ofVariants: map[*catalog.Table]bool{},
 	}
 }
@@ -433,7 +441,7 @@ func (r *reader) family(key string) (*family, error) {
 	if f, ok := r.families[key]; ok {
 		return f, nil
 	}
-	f := &family{fills: map[string]*catalog.Fill{}}
+	f := &family{key: key, fills: map[string]*catalog.Fill{}}
 	shows, err := group[catalog.Show](r.cat, r.tShows, catalog.MakeKey("FAMILY", key))
 	if err != nil {
 		return nil, err
@@ -528,9 +536,14 @@ func (r *reader) variant(key string) (*variant, error) {
 	if err != nil || row == nil {
 		return nil, err
 	}
-	v := &variant{row: row, key: key, famKey: r.fold(row.Family)}
-	v.fam, err = r.family(v.famKey)
-	return v, err
+	fam := r.familyOf[row.Family]
+	if fam == nil {
+		if fam, err = r.family(catalog.Fold(row.Family)); err != nil {
+			return nil, err
+		}
+		r.familyOf[row.Family] = fam
+	}
+	return &variant{row: row, key: key, fam: fam, famKey: fam.key}, nil
 }
 
 // load reads the variant's own rows.

@@ -155,8 +155,8 @@ func (res *Resolver) Decide(q Question, o Options) (*Decision, error) {
 	d.dec.Roles = make([]RoleAnswer, 0, len(d.asked))
 	d.outcomes, d.worlds = res.memory.outcomes, res.memory.worlds[:0]
 	clear(d.outcomes)
-	for _, a := range d.asked {
-		ans, err := d.answerRole(a)
+	for i := range d.asked {
+		ans, err := d.answerRole(&d.asked[i])
 		if err != nil {
 			return nil, err
 		}
@@ -241,7 +241,7 @@ func (d *decider) askRoles() error {
 				return true
 			}
 		}
-		d.asked = append(d.asked, askedRole{role, key, need, why})
+		d.asked = append(d.asked, askedRole{role: role, key: key, need: need, why: why})
 		return true
 	}
 	// In whatever order scopes are named, the first by key says why.
@@ -390,8 +390,10 @@ func (d *decider) rolesStated() ([]bool, error) {
 // rolesOfFamily gives the roles of an assembly of which the family's own rows,
 // or rows about the marks that it shows, say something.
 func (r *reader) rolesOfFamily(f *family, assembly string) []*roleInfo {
-	if list, ok := f.rolesOf[assembly]; ok {
-		return list
+	for i := range f.rolesOf {
+		if f.rolesOf[i].assembly == assembly {
+			return f.rolesOf[i].roles
+		}
 	}
 	var list []*roleInfo
 	add := func(o *roleInfo) {
@@ -413,10 +415,7 @@ func (r *reader) rolesOfFamily(f *family, assembly string) []*roleInfo {
 	for k := range f.fills {
 		add(r.roles[k])
 	}
-	if f.rolesOf == nil {
-		f.rolesOf = map[string][]*roleInfo{}
-	}
-	f.rolesOf[assembly] = list
+	f.rolesOf = append(f.rolesOf, assemblyRoles{assembly, list})
 	return list
 }
 

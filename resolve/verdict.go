@@ -140,10 +140,11 @@ type askedRole struct {
 	key  string
 	need catalog.Need
 	why  string
+	only *outcome // when it is answered: the outcome, where there is one world of one candidate
 }
 
 // answerRole works out one role over the candidates of its assembly.
-func (d *decider) answerRole(a askedRole) (RoleAnswer, error) {
+func (d *decider) answerRole(a *askedRole) (RoleAnswer, error) {
 	ans := RoleAnswer{Role: a.role.row.Role, Name: a.role.row.Name, Assembly: a.role.row.Assembly, Kind: a.role.row.Kind, OneTime: a.role.row.OneTime,
 		Need: a.need, Why: a.why, Lines: []Line{}, Groups: []Group{}, Reasons: []Reason{}}
 	as := d.assembly(a.role.assembly)
@@ -159,18 +160,18 @@ func (d *decider) answerRole(a askedRole) (RoleAnswer, error) {
 		ans.Reasons = append(ans.Reasons, Reason{Code: code, Assembly: a.role.row.Assembly, Role: a.role.row.Role})
 		return ans, nil
 	}
-	cos, err := d.roleOutcomes(a, as)
+	cos, err := d.roleOutcomes(*a, as)
 	if err != nil {
 		return ans, err
 	}
 	v, lines := judge(cos)
 	ans.Verdict, ans.Lines = v, orEmpty(lines)
 	if len(cos) == 1 {
-		ans.Groups = d.onlyGroup(&cos[0])
+		ans.Groups, a.only = d.onlyGroup(&cos[0]), cos[0].o
 	} else {
 		ans.Groups = groups(cos)
 	}
-	ans.Reasons = roleReasons(a, as, cos, v)
+	ans.Reasons = roleReasons(*a, as, cos, v)
 	return ans, nil
 }
 
@@ -278,7 +279,6 @@ func (d *decider) gate() error {
 		for j := range ans.Lines {
 			line := &ans.Lines[j]
 			c := &line.Choices[0]
-			part := c.Items[0].Part
 			var why, release []Reason
 			if conflict {
 				for _, x := range dec.Conflicts {
@@ -299,12 +299,22 @@ func (d *decider) gate() error {
 				}
 			}
 			if ans.Kind == catalog.RoleFluid && d.fill != catalog.FillNone && d.fill != "" && !c.Items[0].Litres.Known {
-				why = append(why, Reason{Code: ReasonVolumeUnknown, Role: ans.Role, Part: part})
+				why = append(why, Reason{Code: ReasonVolumeUnknown, Role: ans.Role, Part: c.Items[0].Part})
 				release = append(release, Reason{Code: ReleaseStatement, Role: ans.Role, Table: catalog.TFills})
 			}
-			notes, err := d.notesAgainstFirst(d.outcomes[d.asked[i].key], c)
-			if err != nil {
-				return err
+			look := true
+			if only := d.asked[i].only; only != nil {
+				var err error
+				if look, err = d.r.noted(only); err != nil {
+					return err
+				}
+			}
+			var notes []*catalog.Note
+			if look {
+				var err error
+				if notes, err = d.notesAgainst(c); err != nil {
+					return err
+				}
 			}
 			for _, n := range notes {
 				why = append(why, Reason{Code: ReasonNoteAgainst, Table: catalog.TNotes, Row: n.Of + " / " + n.Note, Part: catalog.PartNo(n.Of), Note: n.Text})
@@ -322,7 +332,7 @@ func (d *decider) gate() error {
 				release = append(release, rel)
 			}
 			if len(why) > 0 {
-				held(line, part, why, orEmpty(release))
+				held(line, c.Items[0].Part, why, orEmpty(release))
 				continue
 			}
 			dec.SafeToOrder = append(dec.SafeToOrder, OrderLine{Role: ans.Role, Position: line.Position, Need: ans.Need, Items: c.Items, Companions: append([]Item{}, c.Companions...)})
@@ -416,28 +426,35 @@ func (d *decider) notesAgainst(c *Choice) ([]*catalog.Note, error) {
 	return out, nil
 }
 
-// notesAgainstFirst is notesAgainst for the first choice of a line that all
-// worlds share. That is mostly the first choice by which a stated part is bought,
-// and then it is remembered whether there is any such note.
-func (d *decider) notesAgainstFirst(cos []candidateOutcome, c *Choice) ([]*catalog.Note, error) {
-	for _, s := range cos[0].o.stated {
-		if s.bought == nil || len(s.bought.choices) == 0 || &s.bought.choices[0].Items[0] != &c.Items[0] {
-			continue
-		}
-		noted := &s.bought.noted
-		if !noted.read {
-			some, err := d.r.didNotFit(c)
-			if err != nil {
-				return nil, err
-			}
-			*noted = lazy[bool]{some, true}
-		}
-		if !noted.value {
-			return nil, nil
-		}
-		break
+// noted tells whether a confirmed note says of the first choice in any line of an
+// outcome that it did not fit. It is remembered with what many units share, so
+// that the notes of one part are not looked up for each unit that takes it.
+func (r *reader) noted(o *outcome) (bool, error) {
+	if o.noted.read {
+		return o.noted.value, nil
 	}
-	return d.notesAgainst(c)
+	noted := false
+	for i := range o.lines {
+		first := &o.lines[i].Choices[0]
+		at := new(lazy[bool])
+		for _, s := range o.stated {
+			// Mostly the line begins with what is bought first of a stated part.
+			if s.bought != nil && len(s.bought.choices) > 0 && &s.bought.choices[0].Items[0] == &first.Items[0] {
+				at = &s.bought.noted
+				break
+			}
+		}
+		if !at.read {
+			some, err := r.didNotFit(first)
+			if err != nil {
+				return false, err
+			}
+			*at = lazy[bool]{some, true}
+		}
+		noted = noted || at.value
+	}
+	o.noted = lazy[bool]{noted, true}
+	return noted, nil
 }
 
 // didNotFit tells whether a confirmed note says of an item or companion of the
