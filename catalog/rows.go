@@ -241,6 +241,7 @@ type Number struct {
 	Part   PartNo
 	User   string // who uses it
 	Source string
+	By     *Note // the shop's note that says so; nil for a row of the catalogue, and no column of it
 }
 
 // Content says what is in a kit or set.
@@ -718,4 +719,5 @@ type Note struct {
 	Dated     Date
 	Confirmed string // who confirmed it
 	Evidence  string
+	Shop      *ShopNote // what only a note of the shop's own says; nil for a row of the catalogue, and no column of it
 }

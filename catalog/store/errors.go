@@ -3,23 +3,28 @@ package store
 import (
 	"errors"
 	"fmt"
+	"path/filepath"
 )
 
 // ErrInUse says that another process is changing the catalogue. Errors that
 // wrap it say which where that is known. Wait until it is done and try again.
 var ErrInUse = errors.New("the catalogue is in use by another process; wait until it is done and try again")
 
-// MissingError says that there is no catalogue in the folder.
+// MissingError says that there is no catalogue, or no records of the shop, in the
+// folder.
 type MissingError struct {
 	Path string
 	Mend string
 }
 
 func (e *MissingError) Error() string {
+	if filepath.Base(e.Path) == shopFile {
+		return fmt.Sprintf("there are no records of the shop at %s; %s", e.Path, e.Mend)
+	}
 	return fmt.Sprintf("there is no catalogue at %s; %s", e.Path, e.Mend)
 }
 
-// NotOursError says that the file is not a catalogue of this program.
+// NotOursError says that the file is not one of this program.
 type NotOursError struct {
 	Path string
 	What string
@@ -27,6 +32,9 @@ type NotOursError struct {
 }
 
 func (e *NotOursError) Error() string {
+	if filepath.Base(e.Path) == shopFile {
+		return fmt.Sprintf("%s does not hold the shop's records: %s; %s", e.Path, e.What, e.Mend)
+	}
 	return fmt.Sprintf("%s is not a catalogue: %s; %s", e.Path, e.What, e.Mend)
 }
 

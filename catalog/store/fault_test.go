@@ -13,6 +13,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"runtime"
 	"strconv"
 	"strings"
 	"testing"
@@ -66,6 +67,12 @@ func child(what, dir string) error {
 			return err
 		}
 		fmt.Println("made 2")
+	case "shop": // notes and cards, one after the other
+		return shopChild(dir, 1, 10_000)
+	case "shop1", "shop4": // one further step
+		runtime.LockOSThread() // system calls are counted by thread
+		n := int(what[4] - '0')
+		return shopChild(dir, n, n)
 	default:
 		return errors.New("no such part")
 	}
@@ -284,15 +291,17 @@ func TestSystemCalls(t *testing.T) {
 
 	for _, how := range []string{"error=EIO", "signal=KILL"} {
 		t.Run(how, func(t *testing.T) {
+			hit := 0
 			for _, f := range all[:min(*faults, len(all))] {
 				dir := standing(t, file)
-				c := command(t, "second", dir, tool, "-f", "-o", os.DevNull, "-e", "trace=none", "-e", fmt.Sprintf("inject=%s:%s:when=%d%s", f.call, how, f.when, f.on))
+				c := command(t, "second", dir, tool, "-f", "-o", os.DevNull, "-e", "trace="+f.call, "-e", fmt.Sprintf("inject=%s:%s:when=%d%s", f.call, how, f.when, f.on))
 				out, err := c.Output()
 				got, ack := state(t, dir, digests), acknowledged(t, out)
 				if ack == 2 {
 					require.Equal(t, 2, got, "%v: acknowledged and not there", f)
 					continue
 				}
+				hit++
 				if how == "error=EIO" {
 					require.Error(t, err, "%v: neither done nor failed", f)
 					require.Contains(t, string(out), "failed: ", "%v", f)
@@ -306,6 +315,7 @@ func TestSystemCalls(t *testing.T) {
 				require.Equal(t, got+1, state(t, dir, digests))
 				onlyCatalogue(t, dir)
 			}
+			require.NotZero(t, hit, "no call was failed")
 		})
 	}
 }

@@ -30,7 +30,28 @@ func lockFolder(ctx context.Context, dir string) (*writeLock, error) {
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return nil, err
 	}
-	path := filepath.Join(dir, lockName)
+	l, err := lockFile(ctx, filepath.Join(dir, lockName), lockWait, ErrInUse)
+	if err != nil {
+		return nil, err
+	}
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		return nil, errors.Join(err, l.release())
+	}
+	for _, e := range entries {
+		if !strings.HasPrefix(e.Name(), newName) {
+			continue
+		}
+		if err := os.Remove(filepath.Join(dir, e.Name())); err != nil {
+			return nil, errors.Join(fmt.Errorf("remove what an interrupted import left: %w", err), l.release())
+		}
+	}
+	return l, nil
+}
+
+// lockFile takes the lock on a file; where another process holds it for longer
+// than wait, the error is inUse with what is known of who it is.
+func lockFile(ctx context.Context, path string, wait time.Duration, inUse error) (*writeLock, error) {
 	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o666)
 	if err != nil {
 		return nil, err
@@ -44,11 +65,11 @@ func lockFolder(ctx context.Context, dir string) (*writeLock, error) {
 		if ok {
 			break
 		}
-		if waited >= lockWait {
+		if waited >= wait {
 			who, _ := io.ReadAll(io.LimitReader(f, 100))
-			err := ErrInUse
+			err := inUse
 			if s := strings.TrimSpace(string(who)); s != "" {
-				err = fmt.Errorf("%w (%s)", ErrInUse, s)
+				err = fmt.Errorf("%w (%s)", inUse, s)
 			}
 			return nil, errors.Join(err, f.Close())
 		}
@@ -62,18 +83,6 @@ func lockFolder(ctx context.Context, dir string) (*writeLock, error) {
 	// Who holds the lock is only a help for people; a failure to say it is none.
 	if f.Truncate(0) == nil {
 		_, _ = f.WriteAt(fmt.Appendf(nil, "process %d\n", os.Getpid()), 0)
-	}
-	entries, err := os.ReadDir(dir)
-	if err != nil {
-		return nil, errors.Join(err, l.release())
-	}
-	for _, e := range entries {
-		if !strings.HasPrefix(e.Name(), newName) {
-			continue
-		}
-		if err := os.Remove(filepath.Join(dir, e.Name())); err != nil {
-			return nil, errors.Join(fmt.Errorf("remove what an interrupted import left: %w", err), l.release())
-		}
 	}
 	return l, nil
 }

@@ -386,7 +386,13 @@ func checkPages(f *os.File, m meta) error {
 	if m.freelist == noFreelist {
 		return nil
 	}
-	// bbolt allocates what the list says it holds.
+	return p.free()
+}
+
+// free reads the list of free pages, from which bbolt allocates: none may be
+// outside of the file, twice in the list, or among those read before.
+func (p *pageFile) free() error {
+	m := p.meta
 	b, err := p.page(m.freelist, 0)
 	if err != nil {
 		return err

@@ -135,13 +135,16 @@ func (w *fileWriter) abandon() error {
 
 // finish commits what is left twice, so that each of the two head pages of the
 // file leads to the whole content, cuts the file to its last page and syncs it.
-func (w *fileWriter) finish(head []byte) error {
+func (w *fileWriter) finish(head []byte) error { return w.finishAs(headKey, head) }
+
+// finishAs is finish for a head record of another name.
+func (w *fileWriter) finishAs(key string, head []byte) error {
 	for range 2 {
 		b, err := w.bucket(headBucket)
 		if err != nil {
 			return errors.Join(err, w.abandon())
 		}
-		if err := b.Put([]byte(headKey), head); err != nil {
+		if err := b.Put([]byte(key), head); err != nil {
 			return errors.Join(err, w.abandon())
 		}
 		if err := w.commit(); err != nil {

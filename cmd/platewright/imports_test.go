@@ -23,10 +23,11 @@ var permitted = []struct {
 	from string
 	to   []string
 }{
-	{"platewright/catalog/store", []string{"platewright/catalog", "go.etcd.io/bbolt", "golang.org/x/sys"}},
+	{"platewright/catalog/shop", []string{"platewright/catalog"}},
+	{"platewright/catalog/store", []string{"platewright/catalog", "platewright/catalog/shop", "go.etcd.io/bbolt", "golang.org/x/sys"}},
 	{"platewright/catalog/pack", []string{"platewright/catalog", "platewright/catalog/memory", "github.com/xuri/excelize/v2", "golang.org/x/text"}},
 	{"platewright/catalog/memory", []string{"platewright/catalog"}},
-	{"platewright/catalog/catalogtest", []string{"platewright/catalog", "platewright/catalog/memory", "platewright/catalog/pack", "platewright/catalog/store", "golang.org/x/tools", "github.com/stretchr/testify", "github.com/google/go-cmp"}},
+	{"platewright/catalog/catalogtest", []string{"platewright/catalog", "platewright/catalog/memory", "platewright/catalog/pack", "platewright/catalog/shop", "platewright/catalog/store", "golang.org/x/tools", "github.com/stretchr/testify", "github.com/google/go-cmp"}},
 	{"platewright/catalog", []string{"github.com/shopspring/decimal", "golang.org/x/text"}},
 	{"platewright/resolve/plate", []string{"platewright/catalog"}},
 	{"platewright/resolve/measure", []string{"github.com/shopspring/decimal"}},
@@ -35,8 +36,8 @@ var permitted = []struct {
 	{"platewright/resolve/", []string{"platewright/catalog", "platewright/resolve", "platewright/resolve/plate", "github.com/shopspring/decimal"}},
 	{"platewright/resolve", []string{"platewright/catalog", "platewright/resolve/plate", "github.com/shopspring/decimal"}},
 	{"platewright/seed", nil},
-	{"platewright/cmd/platewright/internal/render", []string{"platewright/catalog", "platewright/resolve", "platewright/resolve/plate", "platewright/resolve/measure", "platewright/resolve/measure/coil", "platewright/resolve/measure/fault", "platewright/resolve/measure/torque", "platewright/resolve/measure/leak", "golang.org/x/text"}},
-	{"platewright/cmd/platewright/internal/cli", []string{"platewright/catalog", "platewright/catalog/memory", "platewright/catalog/pack", "platewright/catalog/store", "platewright/resolve", "platewright/seed", "platewright/resolve/measure", "platewright/resolve/measure/coil", "platewright/resolve/measure/fault", "platewright/resolve/measure/torque", "platewright/resolve/measure/leak",
+	{"platewright/cmd/platewright/internal/render", []string{"platewright/catalog", "platewright/catalog/shop", "platewright/resolve", "platewright/resolve/plate", "platewright/resolve/measure", "platewright/resolve/measure/coil", "platewright/resolve/measure/fault", "platewright/resolve/measure/torque", "platewright/resolve/measure/leak", "golang.org/x/text"}},
+	{"platewright/cmd/platewright/internal/cli", []string{"platewright/catalog", "platewright/catalog/memory", "platewright/catalog/pack", "platewright/catalog/shop", "platewright/catalog/store", "platewright/resolve", "platewright/seed", "platewright/resolve/measure", "platewright/resolve/measure/coil", "platewright/resolve/measure/fault", "platewright/resolve/measure/torque", "platewright/resolve/measure/leak",
 		"platewright/cmd/platewright/internal/render", "github.com/spf13/cobra", "golang.org/x/term"}},
 	{"platewright/cmd/platewright", []string{"platewright/cmd/platewright/internal/cli"}},
 	{"platewright/cmd/mkcatalog", []string{"platewright/catalog", "platewright/catalog/memory", "platewright/catalog/pack", "platewright/resolve", "platewright/resolve/plate", "platewright/seed", "platewright/cmd/mkcatalog/internal/synth", "github.com/shopspring/decimal"}},
