@@ -49,13 +49,9 @@ const (
 	SheetDoubtful   SheetVerdict = "doubtful"    // the sheet contradicts itself: ask for a correct one first
 )
 
-// SheetSchema names the form of the JSON of [SheetCheck].
-const SheetSchema = "platewright/measure-sheet/1"
-
 // SheetCheck is a fluid's data sheet held against itself and against the limits of
 // specifications.
 type SheetCheck struct {
-	Schema  string          `json:"schema"`
 	Fluid   catalog.PartNo  `json:"fluid,omitempty"`
 	Name    string          `json:"name,omitempty"`
 	Verdict SheetVerdict    `json:"verdict"`
@@ -113,7 +109,7 @@ type LimitCheck struct {
 // CheckSheet holds the figures of a sheet against each other and against the
 // limits.
 func CheckSheet(fluid catalog.PartNo, rows []*catalog.Sheet, specs []SpecLimits) *SheetCheck {
-	c := &SheetCheck{Schema: SheetSchema, Fluid: fluid, Figures: []Figure{}, Doubts: []SheetDoubt{}, Specs: []SpecCheck{}, Sources: []string{}}
+	c := &SheetCheck{Fluid: fluid, Figures: []Figure{}, Doubts: []SheetDoubt{}, Specs: []SpecCheck{}, Sources: []string{}}
 	for _, r := range rows {
 		c.Figures = append(c.Figures, Figure{r.Property, r.Value})
 		if r.Source != "" && !slices.Contains(c.Sources, r.Source) {

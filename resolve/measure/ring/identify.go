@@ -69,7 +69,6 @@ type Match struct {
 
 // Identified is what a measured ring is.
 type Identified struct {
-	Schema    string          `json:"schema"`
 	Inside    catalog.Decimal `json:"inside"`    // mm, as measured or worked out from the outside diameter
 	Section   catalog.Decimal `json:"section"`   // mm
 	Tolerance catalog.Decimal `json:"tolerance"` // mm, of the measuring
@@ -78,9 +77,6 @@ type Identified struct {
 	Was       []Match         `json:"was"`       // the sizes that it can have been, the likeliest first; only where it is none
 	Source    string          `json:"source"`
 }
-
-// Schema names the form of the JSON of [Identified].
-const Schema = "platewright/measure-ring/1"
 
 // InputError says what of a measured ring cannot be meant.
 type InputError struct {
@@ -130,7 +126,7 @@ func Identify(m Measured) (*Identified, error) {
 	case tolerance.IsNegative() || tolerance.GreaterThan(decimal.NewFromInt(1)):
 		return nil, &InputError{fmt.Sprintf("measuring that can be off by %s is no measuring of a ring", m.Tolerance), "give what the caliper can be off, such as 0.05 mm"}
 	}
-	out := &Identified{Schema: Schema, Inside: known(inside), Section: known(section), Tolerance: known(tolerance), Codes: []Code{}, Source: Source}
+	out := &Identified{Inside: known(inside), Section: known(section), Tolerance: known(tolerance), Codes: []Code{}, Source: Source}
 	out.Is, out.Was = compare(inside, section, tolerance)
 	switch {
 	case len(out.Is) == 1:

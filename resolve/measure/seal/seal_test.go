@@ -28,6 +28,14 @@ func known(s string) catalog.Decimal {
 
 func mm(s string) measure.Quantity { return measure.Of(dec(s), measure.Millimetre) }
 
+func pieces(lengths ...string) []seal.Got {
+	var out []seal.Got
+	for _, l := range lengths {
+		out = append(out, seal.Got{Length: mm(l)})
+	}
+	return out
+}
+
 func nominal(name, length, tolerance, least, fitted string, qty int) seal.Nominal {
 	return seal.Nominal{Seal: name, Length: known(length), Tolerance: known(tolerance), Least: known(least), Fitted: known(fitted), Qty: qty}
 }
@@ -48,7 +56,7 @@ func codes(cs []seal.Code) string {
 }
 
 func TestTubesOfTheTrade(t *testing.T) {
-	s, err := seal.Sort(tubes(), []measure.Quantity{mm("24.7"), mm("39"), mm("24.7"), mm("30")}, measure.Quantity{})
+	s, err := seal.Sort(tubes(), pieces("24.7", "39", "24.7", "30"), measure.Quantity{})
 	require.NoError(t, err)
 	var got []string
 	for _, p := range s.Pieces {
@@ -141,9 +149,9 @@ func TestRefuses(t *testing.T) {
 			return err
 		},
 		"no pieces":       func() error { _, err := seal.Sort(tubes(), nil, mm("0.1")); return err },
-		"too many pieces": func() error { _, err := seal.Sort(tubes(), make([]measure.Quantity, 101), mm("0.1")); return err },
+		"too many pieces": func() error { _, err := seal.Sort(tubes(), make([]seal.Got, 101), mm("0.1")); return err },
 		"too many places": func() error {
-			_, err := seal.Sort([]seal.Nominal{nominal("x", "20", "", "", "", 1000)}, []measure.Quantity{mm("20")}, mm("0.1"))
+			_, err := seal.Sort([]seal.Nominal{nominal("x", "20", "", "", "", 1000)}, pieces("20"), mm("0.1"))
 			return err
 		},
 	} {
@@ -179,12 +187,12 @@ func TestWhichIsOneSided(t *testing.T) {
 }
 
 func TestQuantities(t *testing.T) {
-	s, err := seal.Sort(tubes(), []measure.Quantity{mm("31.4"), mm("25.9"), mm("39.9")}, measure.Quantity{})
+	s, err := seal.Sort(tubes(), pieces("31.4", "25.9", "39.9"), measure.Quantity{})
 	require.NoError(t, err)
 	if s.Missing != 1 || s.Extra != 0 || s.Verdict != seal.Replace || codes(s.Places[2].Codes) != "piece-missing" {
 		t.Errorf("one short tube is missing: missing %d, extra %d, verdict %s, codes %s", s.Missing, s.Extra, s.Verdict, codes(s.Places[2].Codes))
 	}
-	s, err = seal.Sort(tubes(), []measure.Quantity{mm("31.4"), mm("39.9"), mm("25.9"), mm("25.8"), mm("25.9"), mm("12"), mm("1.02")}, measure.Quantity{})
+	s, err = seal.Sort(tubes(), pieces("31.4", "39.9", "25.9", "25.8", "25.9", "12", "1.02"), measure.Quantity{})
 	require.NoError(t, err)
 	var got []string
 	for _, p := range s.Pieces {
@@ -204,11 +212,7 @@ func TestHandfulSettles(t *testing.T) {
 	ns := []seal.Nominal{nominal("a", "20", "0.1", "", "", 1), nominal("b", "22", "0.1", "", "", 1)}
 
 	sort := func(lengths ...string) *seal.Sorted {
-		var qs []measure.Quantity
-		for _, l := range lengths {
-			qs = append(qs, mm(l))
-		}
-		s, err := seal.Sort(ns, qs, mm("0"))
+		s, err := seal.Sort(ns, pieces(lengths...), mm("0"))
 		require.NoError(t, err)
 		return s
 	}
@@ -220,6 +224,23 @@ func TestHandfulSettles(t *testing.T) {
 	}
 	if s := sort("19"); s.Settled || s.Pieces[0].Judged.Nominal.Seal != "a" || s.Missing != 1 {
 		t.Errorf("19 alone is put at the least loss and is not settled: %+v", s.Pieces)
+	}
+}
+
+// Who names the seal has it judged at its place, however worn, and never at
+// another.
+func TestNamedPieces(t *testing.T) {
+	s, err := seal.Sort(tubes(), []seal.Got{{Length: mm("20"), Seal: "Long"}, {Length: mm("27"), Seal: "short"}, {Length: mm("26")}}, measure.Quantity{})
+	require.NoError(t, err)
+	if j := s.Pieces[0].Judged; j == nil || j.Nominal.Seal != "long" || j.Verdict != seal.Replace || codes(j.Codes) != "too-short" || len(s.Places[0].Pieces) != 1 {
+		t.Errorf("the long one at 20 mm: %+v", s.Pieces[0])
+	}
+	if j := s.Pieces[1].Judged; j == nil || j.Verdict != seal.NotThis || codes(s.Pieces[1].Codes) != "no-nominal" || s.Extra != 1 {
+		t.Errorf("the short one at 27 mm: %+v", s.Pieces[1])
+	}
+	var e *seal.InputError
+	if _, err := seal.Sort(tubes(), []seal.Got{{Length: mm("20"), Seal: "wide"}}, measure.Quantity{}); !errors.As(err, &e) || !strings.Contains(e.Mend, "long, middle, short") {
+		t.Errorf("a seal that is not there: %v", err)
 	}
 }
 
@@ -235,9 +256,9 @@ func TestSortIsExact(t *testing.T) {
 			}
 			ns = append(ns, n)
 		}
-		var got []measure.Quantity
+		var got []seal.Got
 		for range rapid.IntRange(1, 5).Draw(t, "pieces") {
-			got = append(got, measure.Of(decimal.New(int64(rapid.IntRange(140, 250).Draw(t, "mm")), -1), measure.Millimetre))
+			got = append(got, seal.Got{Length: measure.Of(decimal.New(int64(rapid.IntRange(140, 250).Draw(t, "mm")), -1), measure.Millimetre)})
 		}
 		off := mm("0.1")
 		s, err := seal.Sort(ns, got, off)
@@ -245,7 +266,7 @@ func TestSortIsExact(t *testing.T) {
 			t.Fatal(err)
 		}
 		can := func(i, j int) bool {
-			js, err := seal.Which(ns[j:j+1], got[i], off)
+			js, err := seal.Which(ns[j:j+1], got[i].Length, off)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -276,7 +297,7 @@ func TestSortIsExact(t *testing.T) {
 				if left[j] > 0 && can(i, j) {
 					place[i] = j
 					left[j]--
-					walk(i+1, count+1, loss.Add(ns[j].Length.Num.Sub(got[i].Value).Abs()), left)
+					walk(i+1, count+1, loss.Add(ns[j].Length.Num.Sub(got[i].Length.Value).Abs()), left)
 					left[j]++
 				}
 			}
@@ -296,7 +317,7 @@ func TestSortIsExact(t *testing.T) {
 			}
 			for j, n := range ns {
 				if slices.Contains(p.Options, n.Seal) != options[[2]int{i, j}] {
-					t.Fatalf("piece %d (%s) at %s: said %t, trying says %t", i+1, got[i], n.Seal, !options[[2]int{i, j}], options[[2]int{i, j}])
+					t.Fatalf("piece %d (%s) at %s: said %t, trying says %t", i+1, got[i].Length, n.Seal, !options[[2]int{i, j}], options[[2]int{i, j}])
 				}
 			}
 		}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"github.com/shopspring/decimal"
 
@@ -17,7 +18,6 @@ const MostPieces = 100
 
 // Sorted is a handful of measured pieces sorted to its places.
 type Sorted struct {
-	Schema    string          `json:"schema"`
 	Tolerance catalog.Decimal `json:"tolerance"` // mm, what the measuring can be off
 	Verdict   Verdict         `json:"verdict"`   // replace where a piece is to be replaced or missing; not-settled where no limit or no place decides
 	Settled   bool            `json:"settled"`   // each piece has one place in every way of placing as many pieces
@@ -27,16 +27,20 @@ type Sorted struct {
 	Extra     int             `json:"extra"`     // pieces without a place
 }
 
-// Schema names the form of the JSON of [Sorted].
-const Schema = "platewright/measure-seal/1"
+// Got is a measured piece.
+type Got struct {
+	Length measure.Quantity
+	Seal   string // where the person knows which seal it is: it is put at no other
+}
 
 // Piece is one of a handful.
 type Piece struct {
-	Length  catalog.Decimal `json:"length"`  // mm, measured
-	Codes   []Code          `json:"codes"`   // several, no-nominal, no-place-left, other-unit
-	Judged  *Judged         `json:"judged"`  // at the place that it is given; null for none
-	Can     []string        `json:"can"`     // the seals that its length allows
-	Options []string        `json:"options"` // those of them that it has in some way of placing as many pieces
+	Named   string          `json:"named,omitempty"` // the seal that it was said to be
+	Length  catalog.Decimal `json:"length"`          // mm, measured
+	Codes   []Code          `json:"codes"`           // several, no-nominal, no-place-left, other-unit
+	Judged  *Judged         `json:"judged"`          // at the place that it is given; null for none
+	Can     []string        `json:"can"`             // the seals that its length allows
+	Options []string        `json:"options"`         // those of them that it has in some way of placing as many pieces
 }
 
 // Place is a nominal with the pieces that it is given.
@@ -50,7 +54,7 @@ type Place struct {
 
 // Sort assigns measured pieces to the places of the nominals. Off is what the
 // measuring can be off; not known takes [Caliper]. The error is an [*InputError].
-func Sort(ns []Nominal, got []measure.Quantity, off measure.Quantity) (*Sorted, error) {
+func Sort(ns []Nominal, got []Got, off measure.Quantity) (*Sorted, error) {
 	o, err := offBy(off)
 	if err != nil {
 		return nil, err
@@ -62,10 +66,21 @@ func Sort(ns []Nominal, got []measure.Quantity, off measure.Quantity) (*Sorted, 
 		return nil, &InputError{fmt.Sprintf("%d pieces are more than %d", len(got), MostPieces), "sort them unit by unit"}
 	}
 	lengths := make([]decimal.Decimal, len(got))
-	for i, q := range got {
-		if lengths[i], err = length(q); err != nil {
+	for i, g := range got {
+		if lengths[i], err = length(g.Length); err != nil {
 			return nil, err
 		}
+		if g.Seal != "" && !slices.ContainsFunc(ns, func(n Nominal) bool { return same(n.Seal, g.Seal) }) {
+			return nil, &InputError{"there is no seal " + g.Seal + " here", "name one of " + names(ns) + ", or leave the name out"}
+		}
+	}
+	can := func(i, j int) bool {
+		if got[i].Seal == "" {
+			return ns[j].can(lengths[i], o)
+		}
+		// Who knows which seal it is says that it was there, however short it is by
+		// now; only longer than a new one it cannot be.
+		return same(ns[j].Seal, got[i].Seal) && lengths[i].LessThanOrEqual(ns[j].top(o))
 	}
 	var slots []int // the nominal of each slot
 	for j, n := range ns {
@@ -82,16 +97,16 @@ func Sort(ns []Nominal, got []measure.Quantity, off measure.Quantity) (*Sorted, 
 	if len(slots) > MostPieces {
 		return nil, &InputError{fmt.Sprintf("the nominals take %d pieces, more than %d", len(slots), MostPieces), "sort them role by role"}
 	}
-	at := assign(ns, lengths, slots, o)
-	s := &Sorted{Schema: Schema, Tolerance: known(o), Verdict: Good, Settled: true, Pieces: []Piece{}, Places: []Place{}}
+	at := assign(ns, lengths, slots, can)
+	s := &Sorted{Tolerance: known(o), Verdict: Good, Settled: true, Pieces: []Piece{}, Places: []Place{}}
 	for _, n := range ns {
 		s.Places = append(s.Places, Place{Nominal: n, Pieces: []int{}, Codes: []Code{}, Settled: true})
 	}
-	options := possible(ns, lengths, slots, o, at)
+	options := possible(ns, lengths, slots, can, at)
 	for i, l := range lengths {
-		p := Piece{Length: known(l), Codes: []Code{}, Can: []string{}, Options: []string{}}
-		for _, n := range ns {
-			if n.can(l, o) {
+		p := Piece{Named: got[i].Seal, Length: known(l), Codes: []Code{}, Can: []string{}, Options: []string{}}
+		for j, n := range ns {
+			if can(i, j) {
 				p.Can = append(p.Can, n.Seal)
 			}
 		}
@@ -101,8 +116,12 @@ func Sort(ns []Nominal, got []measure.Quantity, off measure.Quantity) (*Sorted, 
 		switch {
 		case len(p.Can) == 0:
 			p.Codes = append(p.Codes, NoNominal)
+			if j := slices.IndexFunc(ns, func(n Nominal) bool { return same(n.Seal, got[i].Seal) }); j >= 0 {
+				x := judge(ns[j], l, o)
+				p.Judged = &x
+			}
 			if slices.ContainsFunc(ns, func(n Nominal) bool {
-				return len(measure.Doubts(got[i], measure.Of(n.Length.Num, measure.Millimetre), decimal.New(2, -2))) > 0
+				return len(measure.Doubts(got[i].Length, measure.Of(n.Length.Num, measure.Millimetre), decimal.New(2, -2))) > 0
 			}) {
 				p.Codes = append(p.Codes, OtherUnit)
 			}
@@ -155,6 +174,16 @@ func Sort(ns []Nominal, got []measure.Quantity, off measure.Quantity) (*Sorted, 
 	return s, nil
 }
 
+func same(a, b string) bool { return catalog.Fold(a) == catalog.Fold(b) }
+
+func names(ns []Nominal) string {
+	out := make([]string, len(ns))
+	for i, n := range ns {
+		out[i] = n.Seal
+	}
+	return strings.Join(out, ", ")
+}
+
 // note makes the verdict of the whole the gravest of its parts.
 func (s *Sorted) note(v Verdict) {
 	rank := func(v Verdict) int { return slices.Index([]Verdict{Good, NotSettled, Replace}, v) }
@@ -170,18 +199,17 @@ const perMillimetre = 1_000_000
 // assign gives the slot of each piece, -1 for none: as many pieces as possible,
 // with the least loss in all. It is the Hungarian method on a square of costs
 // (Kuhn 1955, in the form with potentials).
-func assign(ns []Nominal, lengths []decimal.Decimal, slots []int, off decimal.Decimal) []int {
+func assign(ns []Nominal, lengths []decimal.Decimal, slots []int, can func(i, j int) bool) []int {
 	n := len(lengths) + len(slots)
 	// Leaving a piece out costs more than all losses together can.
 	none := int64(perMillimetre) * longest.IntPart() * int64(n+1)
 	cost := func(i, j int) int64 {
 		switch {
 		case i < len(lengths) && j < len(slots):
-			nom := &ns[slots[j]]
-			if !nom.can(lengths[i], off) {
+			if !can(i, slots[j]) {
 				return 2*none + 1 // never, since leaving out is cheaper
 			}
-			return nom.Length.Num.Sub(lengths[i]).Abs().Mul(decimal.NewFromInt(perMillimetre)).IntPart()
+			return ns[slots[j]].Length.Num.Sub(lengths[i]).Abs().Mul(decimal.NewFromInt(perMillimetre)).IntPart()
 		case i < len(lengths):
 			return none
 		}
@@ -241,7 +269,7 @@ func assign(ns []Nominal, lengths []decimal.Decimal, slots []int, off decimal.De
 
 // possible gives for each piece the nominals at which it stands in some way of
 // placing as many pieces as at places.
-func possible(ns []Nominal, lengths []decimal.Decimal, slots []int, off decimal.Decimal, at []int) [][]int {
+func possible(ns []Nominal, lengths []decimal.Decimal, slots []int, can func(i, j int) bool, at []int) [][]int {
 	most := 0
 	for _, s := range at {
 		if s >= 0 {
@@ -251,10 +279,10 @@ func possible(ns []Nominal, lengths []decimal.Decimal, slots []int, off decimal.
 	out := make([][]int, len(lengths))
 	for i, l := range lengths {
 		for j := range ns {
-			if ns[j].Qty == 0 || !ns[j].can(l, off) {
+			if ns[j].Qty == 0 || !can(i, j) {
 				continue
 			}
-			if at[i] >= 0 && slots[at[i]] == j || 1+placed(ns, lengths, slots, off, i, j) == most {
+			if at[i] >= 0 && slots[at[i]] == j || 1+placed(len(lengths), slots, can, i, j) == most {
 				out[i] = append(out[i], j)
 			}
 		}
@@ -267,7 +295,7 @@ func possible(ns []Nominal, lengths []decimal.Decimal, slots []int, off decimal.
 
 // placed counts the most pieces other than skip that can be placed when one slot
 // of the nominal taken is gone (augmenting paths).
-func placed(ns []Nominal, lengths []decimal.Decimal, slots []int, off decimal.Decimal, skip, taken int) int {
+func placed(pieces int, slots []int, can func(i, j int) bool, skip, taken int) int {
 	gone := slices.Index(slots, taken)
 	of := make([]int, len(slots))
 	for j := range of {
@@ -277,7 +305,7 @@ func placed(ns []Nominal, lengths []decimal.Decimal, slots []int, off decimal.De
 	var try func(i int) bool
 	try = func(i int) bool {
 		for j, n := range slots {
-			if j == gone || seen[j] || !ns[n].can(lengths[i], off) {
+			if j == gone || seen[j] || !can(i, n) {
 				continue
 			}
 			seen[j] = true
@@ -289,7 +317,7 @@ func placed(ns []Nominal, lengths []decimal.Decimal, slots []int, off decimal.De
 		return false
 	}
 	count := 0
-	for i := range lengths {
+	for i := range pieces {
 		if i == skip {
 			continue
 		}
