@@ -83,6 +83,14 @@ func Of(row *catalog.Port) Port {
 	return p
 }
 
+// Same tells whether two ports have the same name and data, whatever variants
+// they are on.
+func (p *Port) Same(o *Port) bool {
+	equal := func(a, b measure.Quantity) bool { return a.Unit == b.Unit && a.Value.Equal(b.Value) }
+	return catalog.Fold(p.Port) == catalog.Fold(o.Port) && p.Role == o.Role && p.Serves == o.Serves && p.Medium == o.Medium && p.Expect == o.Expect && p.Releases == o.Releases && p.Source == o.Source &&
+		equal(p.Pressure, o.Pressure) && equal(p.Volume, o.Volume) && equal(p.Limit, o.Limit)
+}
+
 // Test is what was measured. Pressures are those of a gauge: above ambient for
 // air, the depth below ambient for vacuum.
 type Test struct {

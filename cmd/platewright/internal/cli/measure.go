@@ -3,10 +3,13 @@ package cli
 import (
 	"errors"
 	"fmt"
+	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 
 	"platewright/catalog"
+	"platewright/cmd/platewright/internal/render"
 	"platewright/resolve"
 	"platewright/resolve/measure"
 )
@@ -28,6 +31,7 @@ of its limits, and 11 when the data do not settle it.`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error { return c.Help() },
 	}
+	c.AddCommand(a.measureCoilCmd(), a.measureFaultCmd(), a.measureTorqueCmd(), a.measureLeakCmd())
 	return c
 }
 
@@ -116,6 +120,118 @@ func scoped[T any](cat resolve.Catalogue, table string, of resolve.Candidate, na
 		}
 	}
 	return out, nil
+}
+
+// about gives what an answer says of the unit: the variants asked of, and the
+// cautions that ride on the roles and scopes of work.
+func (b *benchUnit) about(plate string, cands []resolve.Candidate, roles, work []string) (render.Bench, error) {
+	out := render.Bench{Edition: b.decision.Edition, Plate: plate, Variants: []catalog.VariantCode{}, Cautions: []resolve.Caution{}}
+	for _, c := range cands {
+		out.Variants = append(out.Variants, c.Variant)
+	}
+	links, texts := catalog.TableByName(catalog.TCautionLinks), catalog.TableByName(catalog.TCautions)
+	at := map[string]int{}
+	ride := func(on catalog.CautionOn, names []string) error {
+		for _, name := range names {
+			list, err := b.cat.Group(links, catalog.MakeKey(catalog.Fold(string(on)), catalog.Fold(name)))
+			if err != nil {
+				return err
+			}
+			for _, r := range list {
+				code := any(r).(*catalog.CautionLink).Caution
+				because := string(on) + " " + name
+				if i, ok := at[catalog.Fold(code)]; ok {
+					if f := out.Cautions[i].For; !slices.Contains(f, because) {
+						out.Cautions[i].For = append(f, because)
+					}
+					continue
+				}
+				rows, err := b.cat.Group(texts, catalog.MakeKey(catalog.Fold(code)))
+				if err != nil {
+					return err
+				}
+				for _, t := range rows {
+					c := any(t).(*catalog.Caution)
+					at[catalog.Fold(code)] = len(out.Cautions)
+					out.Cautions = append(out.Cautions, resolve.Caution{Caution: c.Caution, Text: c.Text, Defer: c.Defer, Source: c.Source, For: []string{because}})
+				}
+			}
+		}
+		return nil
+	}
+	if err := ride(catalog.OnWork, work); err != nil {
+		return out, err
+	}
+	return out, ride(catalog.OnRole, roles)
+}
+
+// union puts candidates of several assemblies together, each once.
+func union(lists ...[]resolve.Candidate) []resolve.Candidate {
+	var out []resolve.Candidate
+	for _, list := range lists {
+		for _, c := range list {
+			if !slices.ContainsFunc(out, func(o resolve.Candidate) bool { return o.Variant == c.Variant }) {
+				out = append(out, c)
+			}
+		}
+	}
+	return out
+}
+
+// everyCandidate gives, for each assembly with candidates, what it can still be.
+func (b *benchUnit) everyCandidate() (map[string][]resolve.Candidate, error) {
+	out := map[string][]resolve.Candidate{}
+	for _, s := range b.decision.Assemblies {
+		if len(s.Candidates) == 0 {
+			continue
+		}
+		list, err := b.candidatesOf(s.Assembly)
+		if err != nil {
+			return nil, err
+		}
+		out[catalog.Fold(s.Assembly)] = list
+	}
+	if len(out) == 0 {
+		return nil, errNoUnit
+	}
+	return out, nil
+}
+
+// of gives the candidates of the assembly that decides a role.
+func (b *benchUnit) of(all map[string][]resolve.Candidate, role string) []resolve.Candidate {
+	return all[catalog.Fold(b.assembly[catalog.Fold(role)])]
+}
+
+// pairs takes arguments apart: those of the form NAME=VALUE and the others.
+func pairs(args []string) (named [][2]string, rest []string, err error) {
+	for _, s := range args {
+		name, value, ok := strings.Cut(s, "=")
+		if !ok {
+			rest = append(rest, s)
+			continue
+		}
+		if name, value = strings.TrimSpace(name), strings.TrimSpace(value); name == "" || value == "" {
+			return nil, nil, usagef("%q: write NAME=VALUE", s)
+		}
+		named = append(named, [2]string{name, value})
+	}
+	return named, rest, nil
+}
+
+// givesUnit tells whether the flags or a plate name a unit.
+func (f *unitFlags) givesUnit(plate string) bool {
+	return plate != "" || len(f.fields) > 0 || len(f.labels) > 0
+}
+
+// outOfLimits is the exit code of an answer about bench figures.
+func outOfLimits(bad, open bool) error {
+	switch {
+	case bad:
+		return answered(exitDoesNotFit)
+	case open:
+		return answered(exitNotSettled)
+	}
+	return nil
 }
 
 // quantity reads a quantity given with a flag or argument.
