@@ -35,8 +35,9 @@ var permitted = []struct {
 	{"platewright/resolve/purchase", []string{"platewright/catalog", "github.com/shopspring/decimal", "golang.org/x/text"}},
 	{"platewright/resolve/", []string{"platewright/catalog", "platewright/resolve", "platewright/resolve/plate", "github.com/shopspring/decimal"}},
 	{"platewright/resolve", []string{"platewright/catalog", "platewright/resolve/plate", "github.com/shopspring/decimal"}},
+	{"platewright/index", []string{"platewright/catalog", "github.com/blevesearch", "github.com/RoaringBitmap/roaring/v2", "golang.org/x/sys", "golang.org/x/text"}},
 	{"platewright/seed", nil},
-	{"platewright/cmd/platewright/internal/render", []string{"platewright/catalog", "platewright/catalog/shop", "platewright/resolve", "platewright/resolve/plate", "platewright/resolve/measure", "platewright/resolve/measure/coil", "platewright/resolve/measure/fault", "platewright/resolve/measure/torque", "platewright/resolve/measure/leak", "golang.org/x/text"}},
+	{"platewright/cmd/platewright/internal/render", []string{"platewright/catalog", "platewright/index", "platewright/catalog/shop", "platewright/resolve", "platewright/resolve/plate", "platewright/resolve/measure", "platewright/resolve/measure/coil", "platewright/resolve/measure/fault", "platewright/resolve/measure/torque", "platewright/resolve/measure/leak", "golang.org/x/text"}},
 	{"platewright/cmd/platewright/internal/cli", []string{"platewright/catalog", "platewright/catalog/memory", "platewright/catalog/pack", "platewright/catalog/shop", "platewright/catalog/store", "platewright/resolve", "platewright/seed", "platewright/resolve/measure", "platewright/resolve/measure/coil", "platewright/resolve/measure/fault", "platewright/resolve/measure/torque", "platewright/resolve/measure/leak",
 		"platewright/cmd/platewright/internal/render", "github.com/spf13/cobra", "golang.org/x/term"}},
 	{"platewright/cmd/platewright", []string{"platewright/cmd/platewright/internal/cli"}},
@@ -49,6 +50,7 @@ var onlyBy = map[string]string{
 	"go.etcd.io/bbolt":            "platewright/catalog/store",
 	"github.com/xuri/excelize/v2": "platewright/catalog/pack",
 	"github.com/spf13/cobra":      "platewright/cmd/platewright/internal/cli",
+	"github.com/blevesearch":      "platewright/index",
 }
 
 // world is what code that decides must not import from the standard library:
@@ -117,6 +119,9 @@ func TestTableRefuses(t *testing.T) {
 		{"platewright/catalog", "platewright/resolve"},
 		{"platewright/catalog/store", "platewright/resolve"},
 		{"platewright/resolve/plate", "platewright/resolve"},
+		{"platewright/resolve", "platewright/index"},
+		{"platewright/index", "platewright/catalog/store"},
+		{"platewright/index", "platewright/resolve"},
 		{"platewright/cmd/platewright/internal/render", "platewright/catalog/store"},
 	} {
 		to, ok := permittedFor(x.from)
