@@ -173,7 +173,7 @@ func (r *reader) alikeByEye(v *variant) (alike []*variant, whole bool, err error
 		if w.key == v.key {
 			return true, nil
 		}
-		if err := r.load(w); err != nil {
+		if err := r.loadShows(w); err != nil {
 			return false, err
 		}
 		if r.sameByEye(v, w) {
@@ -208,11 +208,14 @@ func (l *looker) byEye() error {
 
 // sameByEye tells whether no seen or counted mark keeps two variants apart (L2).
 func (r *reader) sameByEye(v, w *variant) bool {
-	for _, m := range r.markOrder {
+	if len(v.own) == 0 && len(w.own) == 0 && v.fam == w.fam {
+		return true // both look as their family does
+	}
+	for i, m := range r.markOrder {
 		if m.Kind == catalog.MarkMeasured {
 			continue
 		}
-		if key := catalog.Fold(m.Mark); key != vehicleKey && apart(m, v.shown(key), w.shown(key)) {
+		if key := r.markKeys[i]; key != vehicleKey && apart(m, v.shown(key), w.shown(key)) {
 			return false
 		}
 	}
@@ -381,8 +384,8 @@ func partsOf(cos []candidateOutcome) []catalog.PartNo {
 // first.
 func (r *reader) tellApart(v, w *variant) []TellApart {
 	out := []TellApart{}
-	for _, m := range r.markOrder {
-		key := catalog.Fold(m.Mark)
+	for i, m := range r.markOrder {
+		key := r.markKeys[i]
 		a, b := v.shown(key), w.shown(key)
 		if m.Force != catalog.Deciding || !apart(m, a, b) {
 			continue

@@ -30,6 +30,7 @@ type reader struct {
 	invented   *bool
 	marks      map[string]*catalog.Mark
 	markOrder  []*catalog.Mark
+	markKeys   []string            // of markOrder
 	assemblies []*catalog.Assembly // root first, each after the one that it follows
 	families   map[string]*family  // by key
 	familyOf   map[string]*family  // the same, as variants spell them
@@ -91,11 +92,14 @@ type variant struct {
 	key    string
 	fam    *family
 	famKey string
-	shows  map[string][]*catalog.Show
+	own    []*catalog.Show            // what it shows itself
+	shows  map[string][]*catalog.Show // the same, by key of the mark
 	fits   *fitsByRole
 	marks  []markFits // statements about marks that the variant itself shows
 	fills  []*catalog.Fill
-	read   bool
+
+	readShows bool // shows are read
+	read      bool // and the rest
 }
 
 // fitsByRole are the statements of one scope, by key of the role.
@@ -384,15 +388,16 @@ func (r *reader) loadMarks() error {
 	if r.marks != nil {
 		return nil
 	}
-	m := map[string]*catalog.Mark{}
+	m, order, keys := map[string]*catalog.Mark{}, []*catalog.Mark{}, []string{}
 	err := every(r.cat, catalog.TMarks, func(o *catalog.Mark) {
-		m[catalog.Fold(o.Mark)] = o
-		r.markOrder = append(r.markOrder, o)
+		k := catalog.Fold(o.Mark)
+		m[k] = o
+		order, keys = append(order, o), append(keys, k)
 	})
 	if err != nil {
 		return err
 	}
-	r.marks = m
+	r.marks, r.markOrder, r.markKeys = m, order, keys
 	return nil
 }
 
@@ -546,20 +551,33 @@ func (r *reader) variant(key string) (*variant, error) {
 	return &variant{row: row, key: key, fam: fam, famKey: fam.key}, nil
 }
 
+// loadShows reads what the variant itself shows, which is all that its looks
+// take.
+func (r *reader) loadShows(v *variant) error {
+	if v.readShows {
+		return nil
+	}
+	shows, err := variantRows[catalog.Show](r, r.tShows, catalog.MakeKey(variantScope, v.key))
+	if err != nil {
+		return err
+	}
+	v.own, v.shows, v.readShows = shows, byMark(shows), true
+	return nil
+}
+
 // load reads the variant's own rows.
 func (r *reader) load(v *variant) error {
 	if v.read {
 		return nil
 	}
-	key := catalog.MakeKey(variantScope, v.key)
-	shows, err := variantRows[catalog.Show](r, r.tShows, key)
+	err := r.loadShows(v)
 	if err != nil {
 		return err
 	}
-	v.shows = byMark(shows)
-	if v.marks, err = r.fitsOfShows(shows); err != nil {
+	if v.marks, err = r.fitsOfShows(v.own); err != nil {
 		return err
 	}
+	key := catalog.MakeKey(variantScope, v.key)
 	if v.fits, err = r.fitsOf(key); err != nil {
 		return err
 	}
