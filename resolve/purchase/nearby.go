@@ -1,0 +1,313 @@
+package purchase
+
+import "slices"
+
+// heuristic makes plans from what a bound suggests. Whatever it makes is judged
+// by [model.price] and [model.covers] alone.
+type heuristic struct {
+	m      *model
+	lo, hi []int64 // ranges that plans must keep
+	open   []bool
+	packs  []int64
+	trial  []int64
+	short  []int64
+	live   []int
+	takes  [][]int32
+	f      []int64
+	took   [][]int32
+}
+
+func newHeuristic(m *model) *heuristic {
+	return &heuristic{m: m, open: make([]bool, len(m.sups)), packs: make([]int64, len(m.offers)), trial: make([]int64, len(m.offers))}
+}
+
+// row is room for the costs of a row by pieces.
+func (h *heuristic) row(n int) []int64 {
+	if len(h.f) < n {
+		h.f = make([]int64, n)
+	}
+	return h.f[:n]
+}
+
+// nearby looks for plans near the relaxed covers of the node; thorough, it also
+// tries to improve them.
+func (s *search) nearby(n *node, thorough bool) {
+	m, b, h := s.m, s.b, s.h
+	ways := s.waysOf(n)
+	used := make([]bool, len(m.sups))
+	chosen := make([]int64, len(m.offers))
+	for i := range m.offers {
+		if n.modes[m.offers[i].sup] != closed {
+			chosen[i] = min(s.chosen(n, i), h.hi[i])
+			if chosen[i] > 0 {
+				used[m.offers[i].sup] = true
+			}
+		}
+	}
+	s.take(chosen, ways)
+	seeds := [][]int64{chosen}
+	if len(m.multi) > 0 {
+		few := slices.Clone(chosen)
+		for _, i := range m.multi {
+			if chosen[i] == 0 {
+				continue
+			}
+			least := never
+			for _, r := range m.offers[i].rows {
+				if b.rows[r.row].d > 0 {
+					least = min(least, b.want[r.slot])
+				}
+			}
+			if least < never {
+				few[i] = n.lo[i] + least
+			}
+		}
+		if !slices.Equal(few, chosen) {
+			seeds = append(seeds, few)
+		}
+	}
+	for _, seed := range seeds {
+		copy(h.open, used)
+		multi := make([]int64, len(m.offers))
+		for _, i := range m.multi {
+			multi[i] = seed[i]
+		}
+		cost, ok := h.build(multi, ways)
+		if !ok {
+			// Not enough from these suppliers alone.
+			for i := range h.open {
+				h.open[i] = h.open[i] || n.modes[i] != closed
+			}
+			if cost, ok = h.build(multi, ways); !ok {
+				continue
+			}
+		}
+		s.take(h.packs, ways)
+		if thorough {
+			s.improve(multi, ways, cost)
+		}
+	}
+}
+
+// improve closes and opens suppliers and moves offers in several rows while that
+// gains.
+func (s *search) improve(multi []int64, ways []int, cost int64) {
+	m, h := s.m, s.h
+	for range 8 {
+		before := cost
+		for i := range m.sups {
+			h.open[i] = !h.open[i]
+			held := make([]int64, 0, 8)
+			if !h.open[i] {
+				for _, o := range m.sups[i].offers {
+					held = append(held, multi[o])
+					multi[o] = 0
+				}
+			}
+			c, ok := h.build(multi, ways)
+			if ok && c < cost {
+				cost = c
+				s.take(h.packs, ways)
+				continue
+			}
+			h.open[i] = !h.open[i]
+			for k, o := range m.sups[i].offers {
+				if len(held) > 0 {
+					multi[o] = held[k]
+				}
+			}
+		}
+		for _, i := range m.multi {
+			if !h.open[m.offers[i].sup] {
+				continue
+			}
+			for _, d := range [2]int64{-1, 1} {
+				if multi[i]+d < h.lo[i] || multi[i]+d > h.hi[i] {
+					continue
+				}
+				multi[i] += d
+				c, ok := h.build(multi, ways)
+				if ok && c < cost {
+					cost = c
+					s.take(h.packs, ways)
+					break
+				}
+				multi[i] -= d
+			}
+		}
+		if cost >= before {
+			return
+		}
+	}
+}
+
+// build makes a plan from open suppliers and the packs of offers in several rows,
+// and gives its cost.
+func (h *heuristic) build(multi []int64, ways []int) (int64, bool) {
+	m := h.m
+	for i := range h.packs {
+		h.packs[i] = h.lo[i]
+		if len(m.offers[i].rows) > 1 {
+			h.packs[i] = max(h.lo[i], multi[i])
+		}
+	}
+	short := m.short(h.packs, ways)
+	for r, q := range short {
+		if q > 0 && !h.coverRow(r, q) {
+			return never, false
+		}
+	}
+	for i := range m.sups {
+		h.reach(i)
+	}
+	cost, ok := m.price(h.packs)
+	return cost, ok
+}
+
+// coverRow covers pieces of a row by offers in this row alone, at the least cost
+// where freight does not count.
+func (h *heuristic) coverRow(r int, q int64) bool {
+	m := h.m
+	row := &m.rows[r]
+	unit := row.unit
+	d := int((q + unit - 1) / unit)
+	f := h.row(d + 1)
+	f[0] = 0
+	for x := 1; x <= d; x++ {
+		f[x] = never
+	}
+	for len(h.took) < len(row.entries) {
+		h.took = append(h.took, nil)
+	}
+	for i, e := range row.entries {
+		if len(h.took[i]) < d+1 {
+			h.took[i] = make([]int32, d+1)
+		}
+		took := h.took[i][:d+1]
+		clear(took)
+		o := &m.offers[e.offer]
+		pieces := e.qty / unit
+		if len(o.rows) > 1 || !h.open[o.sup] || pieces == 0 {
+			continue
+		}
+		have := h.packs[e.offer]
+		most := h.hi[e.offer] - have
+		start := o.cost(have)
+		for x := d; x > 0; x-- {
+			for k := int64(1); k <= most; k++ {
+				left := max(0, int64(x)-k*pieces)
+				if f[left] < never {
+					if c := f[left] + o.cost(have+k) - start; c < f[x] {
+						f[x], took[x] = c, int32(k)
+					}
+				}
+				if left == 0 {
+					break
+				}
+			}
+			for _, t := range o.tiers[1:] {
+				if k := t.from - have; k > 0 && k <= most {
+					left := max(0, int64(x)-satMul(k, pieces))
+					if c := f[left] + o.cost(have+k) - start; f[left] < never && c < f[x] {
+						f[x], took[x] = c, int32(k)
+					}
+				}
+			}
+		}
+	}
+	if f[d] >= never {
+		return false
+	}
+	x := int64(d)
+	for i := len(row.entries) - 1; i >= 0; i-- {
+		if k := int64(h.took[i][x]); k > 0 {
+			e := row.entries[i]
+			h.packs[e.offer] += k
+			x = max(0, x-satMul(k, e.qty/unit))
+		}
+	}
+	return true
+}
+
+// reach buys more from a supplier where its least order asks for it, or where
+// that costs less than the freight that it saves.
+func (h *heuristic) reach(i int) {
+	m := h.m
+	sp := &m.sups[i]
+	var value int64
+	used := false
+	for _, o := range sp.offers {
+		if h.packs[o] > 0 {
+			used = true
+			value += m.offers[o].value(h.packs[o])
+		}
+	}
+	if !used {
+		return
+	}
+	if value < sp.minimum {
+		value += h.fillUp(sp, sp.minimum-value, never)
+	}
+	if sp.free > value && value >= sp.minimum {
+		h.fillUp(sp, sp.free-value, sp.freight)
+	}
+}
+
+// fillUp adds packs worth so much at the least cost, if that is below most, and
+// gives the value added.
+func (h *heuristic) fillUp(sp *sup, lack, most int64) int64 {
+	m := h.m
+	const steps = 1024
+	unit := (lack + steps - 1) / steps
+	d := int((lack + unit - 1) / unit)
+	f := h.row(d + 1)
+	f[0] = 0
+	for x := 1; x <= d; x++ {
+		f[x] = never
+	}
+	took := make([][]int32, len(sp.offers))
+	for k, o := range sp.offers {
+		took[k] = make([]int32, d+1)
+		of := &m.offers[o]
+		have := h.packs[o]
+		top := h.hi[o] - have
+		if top <= 0 {
+			continue
+		}
+		t := of.tier(max(have, 1))
+		v := t.value / unit
+		if v == 0 {
+			continue
+		}
+		top = min(top, int64(d)/v+1)
+		for x := d; x > 0; x-- {
+			for n := int64(1); n <= top; n++ {
+				left := max(0, int64(x)-n*v)
+				if f[left] < never {
+					if c := f[left] + n*(t.cost+of.place); c < f[x] {
+						f[x], took[k][x] = c, int32(n)
+					}
+				}
+				if left == 0 {
+					break
+				}
+			}
+		}
+	}
+	if f[d] >= most {
+		return 0
+	}
+	var added int64
+	x := int64(d)
+	for k := len(sp.offers) - 1; k >= 0; k-- {
+		if n := int64(took[k][x]); n > 0 {
+			o := sp.offers[k]
+			of := &m.offers[o]
+			t := of.tier(max(h.packs[o], 1))
+			added += of.value(h.packs[o]+n) - of.value(h.packs[o])
+			h.packs[o] += n
+			x = max(0, x-n*(t.value/unit))
+		}
+	}
+	return added
+}

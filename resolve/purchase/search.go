@@ -1,0 +1,536 @@
+package purchase
+
+import (
+	"context"
+	"math/bits"
+
+	"github.com/shopspring/decimal"
+)
+
+// search is one branch and bound over the plans of a model.
+type search struct {
+	ctx   context.Context
+	m     *model
+	b     *bounder
+	cap   int // deliveries at most; 0 for no limit
+	nodes int
+	most  int // nodes at most; 0 for no limit
+
+	best *solution
+	cost int64 // of best; composite
+	cut  int64 // only plans with a lower key than this are looked for
+
+	kept            multipliers
+	grad, gradShare []int64
+	usedBuf         []bool
+	h               *heuristic
+	stack           []*node
+}
+
+// question narrows a search.
+type question struct {
+	lo, hi []int64         // ranges of packs; nil for all that are of use
+	cap    int             // deliveries at most; 0 for no limit
+	below  int64           // look only for plans with a lower key; 0 for any
+	key    decimal.Decimal // with count: look only for plans that cost no more than
+	count  int             // this, and where equal have no more deliveries
+	nodes  int
+}
+
+// outcome is what a search found.
+type outcome struct {
+	sol   *solution // nil: none was found
+	cost  int64
+	key   int64
+	bound int64 // key that no plan is below; at least question.below if there is no plan
+	limit Limit // what stopped the search; "" if it is proven
+	nodes int
+}
+
+func (m *model) search(ctx context.Context, q question) outcome {
+	s := &search{ctx: ctx, m: m, b: newBounder(m), cap: q.cap, most: q.nodes, cost: never, cut: never >> m.places,
+		grad: make([]int64, len(m.rows)), gradShare: make([]int64, m.slots()), usedBuf: make([]bool, len(m.sups))}
+	s.h = newHeuristic(m)
+	if q.below > 0 {
+		s.cut = q.below
+	}
+	root := &node{modes: make([]mode, len(m.sups)), lo: q.lo, hi: q.hi, ways: make([]uint64, len(m.needs)),
+		reach: make([]int64, len(m.rows)), shares: make([]int64, m.slots()), yields: make([]int64, len(m.sups))}
+	if root.lo == nil {
+		root.lo = make([]int64, len(m.offers))
+	}
+	if root.hi == nil {
+		root.hi = make([]int64, len(m.offers))
+		for i := range m.offers {
+			root.hi[i] = m.offers[i].max
+		}
+	}
+	for i, n := range m.needs {
+		root.ways[i] = 1<<len(n.ways) - 1
+	}
+	m.startShares(root)
+	s.h.hi = root.hi
+	s.h.lo = root.lo
+	s.stack = []*node{root}
+	limit := Limit("")
+	for len(s.stack) > 0 {
+		if s.most > 0 && s.nodes >= s.most {
+			limit = NodesReached
+			break
+		}
+		if s.nodes&7 == 0 && ctx.Err() != nil {
+			limit = Stopped
+			break
+		}
+		n := s.stack[len(s.stack)-1]
+		s.stack = s.stack[:len(s.stack)-1]
+		if m.key(n.bound) >= s.cut {
+			continue
+		}
+		s.nodes++
+		s.look(n)
+	}
+	out := outcome{sol: s.best, cost: s.cost, limit: limit, nodes: s.nodes, bound: s.cut}
+	if s.best != nil {
+		out.key = m.key(s.cost)
+	}
+	for _, n := range s.stack {
+		out.bound = min(out.bound, m.key(n.bound))
+	}
+	return out
+}
+
+// startShares shares the price of an offer in several rows by what its pieces
+// cost as singles.
+func (m *model) startShares(n *node) {
+	for _, i := range m.multi {
+		o := &m.offers[i]
+		price := o.cost(1)
+		var sum int64
+		worth := make([]int64, len(o.rows))
+		for k, r := range o.rows {
+			single := never
+			for _, e := range m.rows[r.row].entries {
+				if x := &m.offers[e.offer]; len(x.rows) == 1 {
+					single = min(single, x.cost(1)/e.qty)
+				}
+			}
+			if single == never {
+				single = price / r.qty / int64(len(o.rows))
+			}
+			worth[k] = min(price, satMul(single, r.qty)) + 1
+			sum += worth[k]
+		}
+		for k, r := range o.rows {
+			n.shares[r.slot] = mulDiv(price, worth[k], sum)
+		}
+	}
+}
+
+// take keeps a plan if it is better than the best so far.
+func (s *search) take(packs []int64, ways []int) {
+	cost, ok := s.m.price(packs)
+	if !ok {
+		return
+	}
+	better := s.m.key(cost) < s.cut || s.best != nil && cost < s.cost
+	if !better || s.cap > 0 && s.m.deliveries(packs) > s.cap || !s.m.covers(packs, ways) {
+		return
+	}
+	s.best = &solution{packs: append([]int64(nil), packs...), ways: append([]int(nil), ways...)}
+	s.cost = cost
+	s.cut = min(s.cut, s.m.key(cost))
+}
+
+func (m *model) deliveries(packs []int64) int {
+	k := 0
+	for i := range m.sups {
+		for _, o := range m.sups[i].offers {
+			if packs[o] > 0 {
+				k++
+				break
+			}
+		}
+	}
+	return k
+}
+
+// look works on a node: bound, plans nearby, what follows for suppliers, and the
+// parts into which it is cut.
+func (s *search) look(n *node) {
+	m, b := s.m, s.b
+	steps := 24
+	if s.nodes == 1 {
+		steps = 160
+	}
+	for round := 0; ; round++ {
+		if s.cap > 0 && !s.capped(n) {
+			return
+		}
+		if !b.prepare(n, s.cap) || !s.reachable(n) {
+			return
+		}
+		enough := never
+		if s.cut < never>>m.places {
+			enough = s.cut << m.places
+		}
+		upper := never
+		if s.cut < never>>m.places {
+			upper = s.cut<<m.places + m.one()
+		}
+		if s.nodes == 1 && round == 0 && s.best == nil {
+			// A plan to measure steps by.
+			b.evaluate(n)
+			b.trace(n, false)
+			s.nearby(n, true)
+			if s.cut < never>>m.places {
+				enough, upper = s.cut<<m.places, s.cut<<m.places+m.one()
+			}
+		}
+		value := s.ascend(n, steps, upper, enough)
+		n.bound = max(n.bound, value)
+		if m.key(n.bound) >= s.cut {
+			return
+		}
+		b.trace(n, false)
+		s.nearby(n, s.nodes == 1 || s.nodes%64 == 0)
+		if m.key(n.bound) >= s.cut {
+			return
+		}
+		if !s.settleSuppliers(n, value) {
+			break
+		}
+		steps = 12
+	}
+	s.cutUp(n)
+}
+
+// capped closes what is left where all deliveries allowed are decided.
+func (s *search) capped(n *node) bool {
+	open := 0
+	for _, md := range n.modes {
+		if md == paying || md == free {
+			open++
+		}
+	}
+	if open > s.cap {
+		return false
+	}
+	if open == s.cap {
+		for i, md := range n.modes {
+			if md == undecided {
+				n.modes[i] = closed
+			}
+		}
+	}
+	return true
+}
+
+// reachable tells whether every order decided on can reach its value.
+func (s *search) reachable(n *node) bool {
+	for i := range s.m.sups {
+		sp := &s.m.sups[i]
+		if n.modes[i] == closed || n.modes[i] == undecided {
+			continue
+		}
+		least := sp.least(n.modes[i])
+		var top int64
+		for _, o := range sp.offers {
+			if top >= least {
+				break
+			}
+			// More packs are never worth less than fewer, except just behind a break.
+			f := &s.m.offers[o]
+			v := f.value(n.hi[o])
+			for _, t := range f.tiers[1:] {
+				if t.from-1 <= n.hi[o] && t.from > n.lo[o] {
+					v = max(v, f.value(t.from-1))
+				}
+			}
+			top = satAdd(top, v)
+		}
+		if top < least {
+			return false
+		}
+	}
+	return true
+}
+
+// settleSuppliers decides suppliers whose other choice cannot beat the best plan.
+func (s *search) settleSuppliers(n *node, value int64) bool {
+	m, b := s.m, s.b
+	if s.cut >= never>>m.places {
+		return false
+	}
+	any := false
+	for i, md := range n.modes {
+		if md != undecided {
+			continue
+		}
+		if m.key(value+max(0, b.sups[i].fixed-b.sups[i].sum)) >= s.cut {
+			n.modes[i] = closed
+			any = any || b.sups[i].sum > 0
+			continue
+		}
+		if m.sups[i].free > 0 {
+			continue
+		}
+		if m.key(value+s.without(n, i)) >= s.cut {
+			n.modes[i] = paying
+			any = true
+		}
+	}
+	return any
+}
+
+// without is what the bound rises by at least if a supplier is closed.
+func (s *search) without(n *node, i int) int64 {
+	b := s.b
+	gain := max(0, b.sups[i].sum-b.sups[i].fixed)
+	for r := range b.rows {
+		if b.inBlock[r] {
+			continue
+		}
+		st := &b.rows[r]
+		for k, g := range st.live {
+			if s.m.rows[r].groups[g].sup != i {
+				continue
+			}
+			if st.d == 0 || !s.uses(r, g) {
+				break
+			}
+			// The row again, without this group.
+			live := st.live
+			rest := append(append(s.h.live[:0], live[:k]...), live[k+1:]...)
+			s.h.live = rest[:0]
+			st.live = rest
+			f := s.h.row(st.d + 1)
+			takes := s.h.takes[:0]
+			for _, l := range rest {
+				takes = append(takes, append([]int32(nil), st.groups[l].take[:st.d+1]...))
+			}
+			b.dynamic(r, f, true)
+			for x, l := range rest {
+				copy(st.groups[l].take, takes[x])
+			}
+			st.live = live
+			gain = satAdd(gain, f[st.d]-st.best[st.d])
+			break
+		}
+	}
+	return gain
+}
+
+// uses tells whether the chosen cover of a row takes pieces from a group.
+func (s *search) uses(r, g int) bool {
+	st := &s.b.rows[r]
+	q := st.d
+	for i := len(st.live) - 1; i >= 0 && q > 0; i-- {
+		u := int(st.groups[st.live[i]].take[q])
+		if st.live[i] == g {
+			return u > 0
+		}
+		q -= u
+	}
+	return false
+}
+
+// cutUp cuts a node into parts and puts them on the stack, the most promising last.
+func (s *search) cutUp(n *node) {
+	m, b := s.m, s.b
+	// A need whose ways want what others want too: the bound knows little of it.
+	for i, mask := range n.ways {
+		if mask&(mask-1) != 0 && !s.private(i) {
+			s.splitWays(n, i)
+			return
+		}
+	}
+	if i := s.contested(n); i >= 0 {
+		s.splitSupplier(n, i)
+		return
+	}
+	for i, mask := range n.ways {
+		if mask&(mask-1) != 0 {
+			s.splitWays(n, i)
+			return
+		}
+	}
+	// An offer in several rows of which they want different numbers of packs.
+	worst, at := int64(0), -1
+	var packs int64
+	for _, i := range m.multi {
+		if b.inc[i].most == 0 {
+			continue
+		}
+		var most, lack int64
+		for _, r := range m.offers[i].rows {
+			most = max(most, b.want[r.slot])
+		}
+		for _, r := range m.offers[i].rows {
+			lack += n.shares[r.slot] * (most - b.want[r.slot])
+		}
+		if lack > worst {
+			worst, at, packs = lack, int(i), n.lo[i]+most
+		}
+	}
+	if at >= 0 {
+		s.splitOffer(n, at, packs-1)
+		return
+	}
+	// A row that rounding covers and the packs chosen do not.
+	chosen := make([]int64, len(m.offers))
+	for i := range m.offers {
+		if n.modes[m.offers[i].sup] != closed {
+			chosen[i] = s.chosen(n, i)
+		}
+	}
+	short := m.short(chosen, s.waysOf(n))
+	for r, q := range short {
+		if q <= 0 {
+			continue
+		}
+		pick := -1
+		for _, e := range m.rows[r].entries {
+			if b.inc[e.offer].most > 0 && (pick < 0 || chosen[e.offer] > n.lo[e.offer] && chosen[pick] == n.lo[pick]) {
+				pick = e.offer
+			}
+		}
+		if pick >= 0 {
+			s.splitOffer(n, pick, min(chosen[pick], n.hi[pick]-1))
+			return
+		}
+	}
+	// An order that does not reach its value, or reaches it with yields too high.
+	values := s.values(n)
+	for pass := 0; pass < 2; pass++ {
+		for i := range m.sups {
+			if n.modes[i] == closed || n.modes[i] == undecided || pass == 0 && values[i] >= m.sups[i].least(n.modes[i]) || pass == 1 && n.yields[i] == 0 {
+				continue
+			}
+			pick := -1
+			for _, o := range m.sups[i].offers {
+				if b.inc[o].most > 0 && (pick < 0 || m.offers[o].tiers[0].value > m.offers[pick].tiers[0].value) {
+					pick = o
+				}
+			}
+			if pick >= 0 {
+				s.splitOffer(n, pick, min(chosen[pick], n.hi[pick]-1))
+				return
+			}
+		}
+	}
+	// An offer in several rows whose price breaks the bound sees as a line.
+	for _, i := range m.multi {
+		if b.inc[i].most > 0 && len(m.offers[i].tiers) > 1 {
+			s.splitOffer(n, int(i), min(chosen[i], n.hi[i]-1))
+			return
+		}
+	}
+	for i, md := range n.modes {
+		if md == undecided && b.sups[i].sum > 0 {
+			s.splitSupplier(n, i)
+			return
+		}
+	}
+	for i := range m.offers {
+		if b.inc[i].most > 0 {
+			s.splitOffer(n, i, min(chosen[i], n.hi[i]-1))
+			return
+		}
+	}
+}
+
+func (s *search) private(i int) bool {
+	for _, w := range s.m.needs[i].ways {
+		for _, d := range w {
+			if s.m.rows[d.row].own != i {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// contested is the supplier to decide next: undecided, with shares as high as its
+// fixed cost or chosen by a row, and the largest rise of the bound if closed.
+func (s *search) contested(n *node) int {
+	b := s.b
+	used := s.usedBuf
+	clear(used)
+	for i := range s.m.offers {
+		o := &s.m.offers[i]
+		if n.modes[o.sup] == undecided && !used[o.sup] && s.chosen(n, i) > 0 {
+			used[o.sup] = true
+		}
+	}
+	best, at := int64(-1), -1
+	for i, md := range n.modes {
+		if md != undecided || !used[i] && b.sups[i].sum <= b.sups[i].fixed {
+			continue
+		}
+		g := s.without(n, i)
+		if g > best {
+			best, at = g, i
+		}
+	}
+	return at
+}
+
+func (s *search) push(n *node) { s.stack = append(s.stack, n) }
+
+func (s *search) splitSupplier(n *node, i int) {
+	sp := &s.m.sups[i]
+	c := n.clone()
+	c.modes[i] = closed
+	s.push(c)
+	p := n.clone()
+	p.modes[i] = paying
+	if sp.free > sp.minimum {
+		f := n.clone()
+		f.modes[i] = free
+		f.yields[i] = 0
+		p.yields[i] = 0
+		if s.values(n)[i] >= sp.free {
+			s.push(p)
+			s.push(f)
+			return
+		}
+		s.push(f)
+	}
+	s.push(p)
+}
+
+func (s *search) splitWays(n *node, i int) {
+	chosen := s.waysOf(n)[i]
+	for w := bits.Len64(n.ways[i]) - 1; w >= 0; w-- {
+		if n.ways[i]>>w&1 == 1 && w != chosen {
+			c := n.clone()
+			c.ways[i] = 1 << w
+			s.push(c)
+		}
+	}
+	c := n.clone()
+	c.ways[i] = 1 << chosen
+	s.push(c)
+}
+
+// splitOffer cuts at a number of packs: up to it, and above.
+func (s *search) splitOffer(n *node, i int, at int64) {
+	a, b := n.clone(), n.clone()
+	a.hi[i], b.lo[i] = at, at+1
+	s.push(a)
+	s.push(b)
+}
+
+// waysOf is the way of each need in the relaxed covers.
+func (s *search) waysOf(n *node) []int {
+	ways := make([]int, len(n.ways))
+	for i, mask := range n.ways {
+		ways[i] = bits.TrailingZeros64(mask)
+	}
+	for i := range s.b.blocks {
+		bl := &s.b.blocks[i]
+		ways[bl.need] = bl.ways[bl.best]
+	}
+	return ways
+}
