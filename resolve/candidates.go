@@ -47,6 +47,7 @@ type readWork struct {
 	serial   catalog.Serial
 	built    catalog.Span[int32]
 
+	source    string             // canonical text, without what is in doubt
 	doubted   []doubted          // places that are in doubt
 	slip      bool               // one slip is thought possible
 	slipTexts []slipText         // the plates that it would be then
@@ -143,6 +144,7 @@ func (d *decider) read() error {
 		if err != nil {
 			return err
 		}
+		source := rd.String()
 		rd, places, slip, err := doubts("plate", d.q.Plate, rd, words)
 		if err != nil {
 			return err
@@ -157,7 +159,7 @@ func (d *decider) read() error {
 				}
 			}
 		}
-		if err := d.addReading(as, &readWork{reading: rd, outcome: out, out: Reading{Text: rd.String()}, doubted: places, slip: slip}); err != nil {
+		if err := d.addReading(as, &readWork{reading: rd, outcome: out, out: Reading{Text: rd.String()}, source: source, doubted: places, slip: slip}); err != nil {
 			return err
 		}
 	}
@@ -182,6 +184,7 @@ func (d *decider) read() error {
 		if err != nil {
 			return err
 		}
+		source := rd.String()
 		rd, places, slip, err := doubts("label", text, rd, words)
 		if err != nil {
 			return err
@@ -197,7 +200,7 @@ func (d *decider) read() error {
 		if as == nil {
 			return &QuestionError{Part: "label", Value: text, Reason: NoLabels}
 		}
-		if err := d.addReading(as, &readWork{reading: rd, outcome: out, out: Reading{Text: rd.String()}, doubted: places, slip: slip}); err != nil {
+		if err := d.addReading(as, &readWork{reading: rd, outcome: out, out: Reading{Text: rd.String()}, source: source, doubted: places, slip: slip}); err != nil {
 			return err
 		}
 	}

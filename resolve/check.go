@@ -277,7 +277,7 @@ func (d *decider) characterChecks(as *assemblyWork, open []askedRole) []check {
 				if set.Len() < 2 {
 					continue
 				}
-				c := check{nth: nth, next: NextCheck{Kind: CheckCharacter, Assembly: as.row.Assembly, Name: f.Field, Place: f.Place + i, Effort: minutes(reviveMinutes)}}
+				c := check{nth: nth, next: NextCheck{Kind: CheckCharacter, Assembly: as.row.Assembly, Name: f.Field, Place: f.Place + i, Reading: rw.source, Effort: minutes(reviveMinutes)}}
 				var chars []byte
 				for _, role := range open {
 					if !d.bears(&c, role) {
@@ -318,7 +318,7 @@ func (d *decider) characterChecks(as *assemblyWork, open []askedRole) []check {
 // slipCheck makes the check of a whole reading in which a slip was thought
 // possible, with an answer for each text that it can be.
 func (d *decider) slipCheck(as *assemblyWork, nth int, rw *readWork) (check, bool) {
-	c := check{nth: nth, next: NextCheck{Kind: CheckReading, Assembly: as.row.Assembly, Effort: minutes(reviveMinutes)}}
+	c := check{nth: nth, next: NextCheck{Kind: CheckReading, Assembly: as.row.Assembly, Reading: rw.source, Effort: minutes(reviveMinutes)}}
 	if len(rw.slipTexts) == 0 {
 		return c, false
 	}
@@ -334,7 +334,7 @@ func (d *decider) slipCheck(as *assemblyWork, nth int, rw *readWork) (check, boo
 	for _, m := range rw.matches {
 		for _, key := range rw.order {
 			if slices.ContainsFunc(rw.texts[key], m.Allows) {
-				add(rw.reading.String(), key)
+				add(rw.source, key)
 			}
 		}
 	}

@@ -341,8 +341,9 @@ type Reason struct {
 	Spec      string              `json:"spec,omitempty"`
 	OtherSpec string              `json:"otherSpec,omitempty"`
 	Mark      string              `json:"mark,omitempty"`
-	Value     string              `json:"value,omitempty"` // found, or asked for
-	Shows     []string            `json:"shows,omitempty"` // what the catalogue says instead
+	Column    string              `json:"column,omitempty"` // of a correction
+	Value     string              `json:"value,omitempty"`  // found, or asked for
+	Shows     []string            `json:"shows,omitempty"`  // what the catalogue says instead
 	Qty       int                 `json:"qty,omitempty"`
 	Count     int                 `json:"count,omitempty"`
 	Since     string              `json:"since,omitempty"`
@@ -359,7 +360,7 @@ type PartAnswer struct {
 	Roles   []PartRole         `json:"roles"` // the roles in which the catalogue speaks of it
 	Reasons []Reason           `json:"reasons"`
 	Near    []catalog.PartNo   `json:"near"`    // numbers one slip away, where nothing goes by the number asked
-	Against []Reason           `json:"against"` // confirmed notes that it did not fit: they change no verdict and hold the part
+	Against []Reason           `json:"against"` // confirmed notes that it did not fit, open ones by which it goes by the number: they change no verdict and hold the part
 	Notes   []Note             `json:"notes"`
 }
 
@@ -487,8 +488,9 @@ type NextCheck struct {
 	Assembly string          `json:"assembly"`
 	Mark     string          `json:"mark,omitempty"`
 	Name     string          `json:"name,omitempty"`
-	Place    int             `json:"place,omitempty"` // of a character: its place in the reading, 1 for the first
-	Effort   catalog.Decimal `json:"effort"`          // minutes
+	Place    int             `json:"place,omitempty"`   // of a character: its place in the reading, 1 for the first
+	Reading  string          `json:"reading,omitempty"` // of a character or reading: the canonical text that it stands in
+	Effort   catalog.Decimal `json:"effort"`            // minutes
 	How      string          `json:"how,omitempty"`
 	Unit     string          `json:"unit,omitempty"`
 	Caution  string          `json:"caution,omitempty"`
@@ -531,4 +533,16 @@ type Note struct {
 	Author   string            `json:"author"`
 	Dated    string            `json:"dated,omitempty"`
 	Evidence string            `json:"evidence,omitempty"`
+	Family   string            `json:"family,omitempty"` // only in units of this family
+	*ShopNote
+}
+
+// ShopNote is what only a note of the shop's own says.
+type ShopNote struct {
+	Variant    catalog.VariantCode       `json:"variant,omitempty"`    // only in units of this variant
+	Part       catalog.PartNo            `json:"part,omitempty"`       // of a note on a number: what it stands for
+	Correction *catalog.Correction       `json:"correction,omitempty"` // of a correction
+	Applies    catalog.CorrectionApplies `json:"applies,omitempty"`    // of a correction: what became of it
+	Now        string                    `json:"now,omitempty"`        // of a correction: what the catalogue itself says
+	Unsettled  bool                      `json:"unsettled,omitempty"`  // it was edited in two ways, and nobody has settled which one holds
 }

@@ -211,92 +211,109 @@ func orEmptyStrings(s []string) []string {
 
 // makeWorlds joins what the open roles leave possible for each variant.
 func (p *planPart) makeWorlds() error {
-	byVariant := map[string][]map[string]string{} // marks seen beside what is known, where that changes what is taken
+	var err error
+	if p.worlds, p.roles, err = p.build(p.assemblies, p.roles); err != nil {
+		return err
+	}
+	p.weigh()
+	return p.addShadows()
+}
+
+// build joins, for each variant of some assemblies, what is possible in some
+// roles. Roles that would make too many worlds are left out.
+func (p *planPart) build(of []*assemblyWork, roles []askedRole) ([]planWorld, []askedRole, error) {
 	var order []*variant
-	for _, as := range p.assemblies {
+	have := map[string]bool{}
+	for _, as := range of {
 		for _, v := range as.cands {
-			if _, ok := byVariant[v.key]; !ok {
-				seen, err := p.revealed(v)
-				if err != nil {
-					return err
-				}
-				byVariant[v.key] = seen
+			if !have[v.key] {
+				have[v.key] = true
 				order = append(order, v)
 			}
 		}
 	}
 	slices.SortFunc(order, func(a, b *variant) int { return strings.Compare(a.key, b.key) })
+	var worlds []planWorld
 	for _, v := range order {
-		for _, seen := range byVariant[v.key] {
+		sets, err := p.revealed(v, roles)
+		if err != nil {
+			return nil, nil, err
+		}
+		for _, seen := range sets {
 			w := planWorld{v: v}
 			for _, mark := range slices.Sorted(maps.Keys(seen)) {
 				w.seen = append(w.seen, markValue{mark: mark, value: seen[mark]})
 			}
-			p.worlds = append(p.worlds, w)
+			worlds = append(worlds, w)
 		}
 	}
-	byKey := func(cos []candidateOutcome) map[string][]*candidateOutcome {
-		out := map[string][]*candidateOutcome{}
-		for i := range cos {
-			out[cos[i].v.key] = append(out[cos[i].v.key], &cos[i])
+	var kept []askedRole
+	for _, r := range roles {
+		next, err := p.joinRole(worlds, r)
+		if err != nil {
+			return nil, nil, err
 		}
-		return out
-	}
-	var roles []askedRole
-	for _, r := range p.roles {
-		as := p.d.assembly(r.role.assembly)
-		cos := byKey(p.d.outcomes[r.key])
-		next := make([]planWorld, 0, len(p.worlds))
-		for i := range p.worlds {
-			w := &p.worlds[i]
-			of := cos[w.v.key]
-			if len(of) > 0 && len(w.seen) > 0 {
-				k := as.known
-				k.seen = maps.Clone(k.seen)
-				if k.seen == nil {
-					k.seen = map[string]string{}
-				}
-				for _, m := range w.seen {
-					k.seen[m.mark] = m.value
-				}
-				then, err := p.d.r.outcomes(w.v, r.role.row, r.key, k, p.d.fill)
-				if err != nil {
-					return err
-				}
-				of = nil
-				for j := range then {
-					then[j].apart = as.apart
-					of = append(of, &then[j])
-				}
-			}
-			if len(of) == 0 {
-				n := *w
-				n.cos = append(slices.Clone(w.cos), nil)
-				next = append(next, n)
-				continue
-			}
-			for _, co := range of {
-				if joint, ok := w.joint.with(&co.w); ok {
-					n := *w
-					n.cos, n.joint = append(slices.Clone(w.cos), co), joint
-					next = append(next, n)
-				}
-			}
-			if len(next) > maxPlanWorlds {
-				break
-			}
-		}
-		if len(next) > maxPlanWorlds {
+		if next == nil {
 			p.leftOut = append(p.leftOut, r.role.row.Role)
 			continue
 		}
-		p.worlds = next
-		roles = append(roles, r)
+		worlds, kept = next, append(kept, r)
 	}
-	p.roles = roles
-	p.weigh()
-	p.addShadows()
-	return nil
+	return worlds, kept, nil
+}
+
+// joinRole splits worlds by what is possible in one more role; nil if that makes
+// too many.
+func (p *planPart) joinRole(worlds []planWorld, r askedRole) ([]planWorld, error) {
+	as := p.d.assembly(r.role.assembly)
+	cos := map[string][]*candidateOutcome{}
+	for i := range p.d.outcomes[r.key] {
+		co := &p.d.outcomes[r.key][i]
+		cos[co.v.key] = append(cos[co.v.key], co)
+	}
+	next := make([]planWorld, 0, len(worlds))
+	for i := range worlds {
+		w := &worlds[i]
+		of := cos[w.v.key]
+		if len(of) > 0 && len(w.seen) > 0 {
+			k := as.known
+			k.seen = maps.Clone(k.seen)
+			if k.seen == nil {
+				k.seen = map[string]string{}
+			}
+			for _, m := range w.seen {
+				if m.value != "" {
+					k.seen[m.mark] = m.value
+				}
+			}
+			then, err := p.d.r.outcomes(w.v, r.role.row, r.key, k, p.d.fill)
+			if err != nil {
+				return nil, err
+			}
+			of = nil
+			for j := range then {
+				then[j].apart = as.apart
+				of = append(of, &then[j])
+			}
+		}
+		if len(of) == 0 {
+			n := *w
+			n.cos = append(slices.Clone(w.cos), nil)
+			next = append(next, n)
+			continue
+		}
+		for _, co := range of {
+			if joint, ok := w.joint.with(&co.w); ok {
+				n := *w
+				n.cos, n.joint = append(slices.Clone(w.cos), co), joint
+				next = append(next, n)
+			}
+		}
+		if len(next) > maxPlanWorlds {
+			return nil, nil
+		}
+	}
+	return next, nil
 }
 
 // with joins two worlds of one variant; it fails where they contradict.
@@ -345,17 +362,20 @@ func overlap[T int32 | int64](a, b [2]T) ([2]T, bool) {
 	return out, out[1] == 0 || out[0] <= out[1]
 }
 
-// revealed gives the values of marks not recorded for a variant that would, once
-// seen, make statements apply to it that now do not; a single empty set for
-// most.
-func (p *planPart) revealed(v *variant) ([]map[string]string, error) {
+// revealed gives the values of marks that would, once seen, make statements apply
+// to a variant that now do not (O1): of marks that are not recorded for it. It is a
+// single empty set for most. That a statement can speak of a mark on an assembly
+// which was swapped, and which then shows what it would not as built, is left to
+// the decision that is made with what was seen.
+func (p *planPart) revealed(v *variant, roles []askedRole) ([]map[string]string, error) {
 	sets := []map[string]string{{}}
 	for i := range p.checks {
 		c := &p.checks[i]
-		if c.next.Kind != CheckMark || len(v.shown(catalog.Fold(c.next.Mark))) > 0 {
+		key := catalog.Fold(c.next.Mark)
+		if c.next.Kind != CheckMark || len(v.shown(key)) > 0 {
 			continue
 		}
-		key, says := catalog.Fold(c.next.Mark), false
+		says := false
 		for _, a := range c.answers {
 			if a.seen == nil || says {
 				continue
@@ -364,7 +384,7 @@ func (p *planPart) revealed(v *variant) ([]map[string]string, error) {
 			if err != nil {
 				return nil, err
 			}
-			for _, r := range p.roles {
+			for _, r := range roles {
 				says = says || len(f.of(r.key)) > 0
 			}
 		}
@@ -375,6 +395,7 @@ func (p *planPart) revealed(v *variant) ([]map[string]string, error) {
 		for _, s := range sets {
 			for _, a := range c.answers {
 				n := maps.Clone(s)
+				n[key] = ""
 				if a.seen != nil {
 					n[key] = a.seen.value
 				}
@@ -418,91 +439,51 @@ func (p *planPart) weigh() {
 // addShadows adds, for each assembly that some check does not bear on, worlds that
 // speak of this assembly alone: what is found on a valve body takes nothing from
 // the case (C5), since it can have been swapped.
-func (p *planPart) addShadows() {
-	real := len(p.worlds)
+func (p *planPart) addShadows() error {
+	var all []planWorld
 	for _, as := range p.assemblies {
-		own := false
-		for _, r := range p.roles {
-			own = own || r.role.assembly == as.key
+		var own []askedRole
+		var at []int
+		for j, r := range p.roles {
+			if r.role.assembly == as.key {
+				own, at = append(own, r), append(at, j)
+			}
 		}
-		elsewhere := slices.ContainsFunc(p.roles, func(r askedRole) bool { return r.role.assembly != as.key })
-		if !own || !elsewhere || !slices.ContainsFunc(p.checks, func(c check) bool { return !p.d.bearsOn(catalog.Fold(c.next.Assembly), as) }) {
+		if len(own) == 0 || len(own) == len(p.roles) || !slices.ContainsFunc(p.checks, func(c check) bool { return !p.d.bearsOn(catalog.Fold(c.next.Assembly), as) }) {
 			continue
 		}
-		for i := range real {
-			w := p.worlds[i]
-			s := planWorld{v: w.v, seen: w.seen, weight: shadow, shadow: true, cos: make([]*candidateOutcome, len(w.cos))}
-			says := false
-			for j, r := range p.roles {
-				if r.role.assembly == as.key {
-					s.cos[j] = w.cos[j]
-					says = says || w.cos[j] != nil
-				}
+		worlds, kept, err := p.build([]*assemblyWork{as}, own)
+		if err != nil {
+			return err
+		}
+		if len(kept) < len(own) {
+			continue // the roles are planned for as if the unit were as built
+		}
+		for _, w := range worlds {
+			cos := make([]*candidateOutcome, len(p.roles))
+			for k, j := range at {
+				cos[j] = w.cos[k]
 			}
-			if says {
-				p.worlds = append(p.worlds, s)
-			}
+			w.cos, w.weight, w.shadow = cos, shadow, true
+			all = append(all, w)
 		}
 	}
+	p.worlds = append(p.worlds, all...)
+	return nil
 }
 
 // problem puts worlds and checks in the planner's terms.
 func (p *planPart) problem() advise.Problem {
 	var out advise.Problem
-	slots := make([]int, len(p.roles)) // for roles of which some world says nothing: how many slots all outcomes are brought to
-	all := make([][]map[string]bool, len(p.roles))
+	outcomes := make([]map[*outcome]advise.Outcome, len(p.roles))
 	for j, r := range p.roles {
 		out.Goals = append(out.Goals, r.key)
-		silent := false
-		for i := range p.worlds {
-			co := p.worlds[i].cos[j]
-			silent = silent || co == nil
-			if co != nil {
-				slots[j] = max(slots[j], len(co.o.lines), 1)
-			}
-		}
-		if !silent {
-			slots[j] = 0
-			continue
-		}
-		all[j] = make([]map[string]bool, slots[j])
-		for s := range all[j] {
-			all[j][s] = map[string]bool{}
-		}
-	}
-	outcomes := make([]map[*outcome]advise.Outcome, len(p.roles))
-	for j := range p.roles {
 		outcomes[j] = map[*outcome]advise.Outcome{}
 		for i := range p.worlds {
-			co := p.worlds[i].cos[j]
-			if co == nil {
-				continue
-			}
-			if _, ok := outcomes[j][co.o]; ok {
-				continue
-			}
-			o := planOutcome(co.o)
-			if slots[j] > 0 && o.Class != advise.Unstated {
-				o = padded(o, slots[j])
-				for s, choices := range o.Choices {
-					for _, c := range choices {
-						all[j][s][c] = true
-					}
+			if co := p.worlds[i].cos[j]; co != nil {
+				if _, ok := outcomes[j][co.o]; !ok {
+					outcomes[j][co.o] = planOutcome(co.o)
 				}
-			}
-			outcomes[j][co.o] = o
-		}
-	}
-	silent := make([]advise.Outcome, len(p.roles))
-	for j := range p.roles {
-		if slots[j] == 0 {
-			continue
-		}
-		silent[j] = advise.Outcome{Class: stated, Choices: make([][]string, slots[j])}
-		for s := range all[j] {
-			silent[j].Choices[s] = slices.Sorted(maps.Keys(all[j][s]))
-			if len(all[j][s]) == 0 {
-				silent[j].Choices[s] = []string{stated} // nothing is stated by any: nothing can be settled
 			}
 		}
 	}
@@ -511,7 +492,7 @@ func (p *planPart) problem() advise.Problem {
 		to := advise.World{ID: fmt.Sprintf("%06d", i), Weight: w.weight}
 		for j, co := range w.cos {
 			if co == nil {
-				to.Outcomes = append(to.Outcomes, silent[j])
+				to.Outcomes = append(to.Outcomes, advise.Outcome{Class: advise.Silent})
 			} else {
 				to.Outcomes = append(to.Outcomes, outcomes[j][co.o])
 			}
@@ -523,10 +504,6 @@ func (p *planPart) problem() advise.Problem {
 	}
 	return out
 }
-
-// stated is the class of all outcomes that settle a role, where the real class
-// has gone into the choices, so that a world that says nothing can go with any.
-const stated = "stated"
 
 // planOutcome puts an outcome in the planner's terms (V1): what settles is of a
 // class, and its positions are the slots.
@@ -542,21 +519,6 @@ func planOutcome(o *outcome) advise.Outcome {
 			keys = append(keys, o.lines[i].Choices[j].key())
 		}
 		out.Choices = append(out.Choices, keys)
-	}
-	return out
-}
-
-// padded brings an outcome to so many slots, with its class in every choice.
-func padded(o advise.Outcome, slots int) advise.Outcome {
-	out := advise.Outcome{Class: stated, Choices: make([][]string, slots)}
-	for s := range slots {
-		if s >= len(o.Choices) {
-			out.Choices[s] = []string{o.Class}
-			continue
-		}
-		for _, c := range o.Choices[s] {
-			out.Choices[s] = append(out.Choices[s], o.Class+"\t"+c)
-		}
 	}
 	return out
 }
@@ -587,7 +549,8 @@ func (p *planPart) planCheck(c *check) advise.Check {
 			if possible && c.next.Kind == CheckMark {
 				for _, m := range w.seen {
 					if m.mark == key {
-						possible = ans.seen != nil && ans.seen.value == m.value
+						// No value at all stands for any other than those named.
+						possible = ans.seen == nil && m.value == "" || ans.seen != nil && ans.seen.value == m.value
 					}
 				}
 			}
@@ -704,15 +667,8 @@ func (p *planPart) step(s *advise.Step, deep int) *NextCheck {
 		out.LeavesTotal = len(left)
 		// Where nothing left speaks of a role, its assembly would be of another unit
 		// than the one above it, and what it takes is then asked anew (C8).
-		for j, r := range p.roles {
-			if !slices.ContainsFunc(a.Worlds, func(id string) bool { return p.world(id).cos[j] != nil }) {
-				name := r.role.row.Role
-				out.Settles = slices.DeleteFunc(out.Settles, func(s string) bool { return s == name })
-				if !slices.Contains(out.Unsettled, name) {
-					out.Unsettled = append(out.Unsettled, name)
-				}
-				out.Mixed = true
-			}
+		for j := range p.roles {
+			out.Mixed = out.Mixed || !slices.ContainsFunc(a.Worlds, func(id string) bool { return p.world(id).cos[j] != nil })
 		}
 		out.Mixed = out.Mixed || !real
 		if !a.Leaf && deep > 0 && a.Next != nil && real {

@@ -67,7 +67,7 @@ func (m *model) floor() float64 {
 func (m *model) together() []float64 {
 	var sure, others []int32
 	for i := range m.groups {
-		one := true
+		one := !slices.ContainsFunc(m.groups[i].outcomes, func(o outcome) bool { return o.class == silent })
 		for c := range m.checks {
 			one = one && len(m.checks[c].kinds[m.groups[i].kind[c]].answers) == 1
 		}
@@ -98,7 +98,7 @@ func (m *model) together() []float64 {
 			}
 		}
 		for goal := range m.goals {
-			if m.groups[g].outcomes[goal].class != 0 && m.outcome(end, goal).class == 0 {
+			if m.groups[g].outcomes[goal].settles() && !m.outcome(end, goal).settles() {
 				return true
 			}
 		}

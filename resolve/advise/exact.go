@@ -52,6 +52,7 @@ type solverAnswer struct {
 }
 
 type solverGoal struct {
+	silent  uint64 // the groups that do not speak of it
 	classes []solverClass
 }
 
@@ -143,7 +144,11 @@ func newSolverGoal(m *model, g int) solverGoal {
 	sets := map[int32][]map[int32]uint64{}
 	for w := range m.groups {
 		o := m.groups[w].outcomes[g]
-		if o.class == 0 {
+		if o.class == silent {
+			out.silent |= 1 << w
+			continue
+		}
+		if !o.settles() {
 			continue
 		}
 		i, ok := at[o.class]
@@ -183,6 +188,9 @@ func newSolverGoal(m *model, g int) solverGoal {
 }
 
 func (g *solverGoal) settledBy(set uint64) bool {
+	if set &^= g.silent; set == 0 {
+		return false
+	}
 	for i := range g.classes {
 		c := &g.classes[i]
 		if set&^c.has != 0 {

@@ -35,6 +35,10 @@ func (e exhaustive) odds(check, answer, world int) float64 {
 }
 
 func (e exhaustive) settles(goal int, left []int) bool {
+	left = slices.DeleteFunc(slices.Clone(left), func(w int) bool { return e.p.Worlds[w].Outcomes[goal].Class == Silent })
+	if len(left) == 0 {
+		return false
+	}
 	first := e.p.Worlds[left[0]].Outcomes[goal]
 	if first.Class == "" {
 		return false
@@ -161,7 +165,7 @@ func (e exhaustive) optimum() float64 {
 // that cannot be settled.
 func random(r *rand.Rand) Problem {
 	var p Problem
-	sure, seen, plain := r.IntN(3) == 0, r.IntN(2) == 0, r.IntN(3) == 0
+	sure, seen, plain, quiet := r.IntN(3) == 0, r.IntN(2) == 0, r.IntN(3) == 0, r.IntN(3) == 0
 	for g := range 1 + r.IntN(2) {
 		p.Goals = append(p.Goals, fmt.Sprint("goal", g))
 	}
@@ -172,6 +176,8 @@ func random(r *rand.Rand) Problem {
 			switch {
 			case r.IntN(12) == 0:
 				o.Class = Unstated
+			case quiet && r.IntN(3) == 0:
+				o.Class = Silent
 			case !plain && r.IntN(3) > 0:
 				o.Class = "takes"
 				for range 1 + r.IntN(8)/7 {

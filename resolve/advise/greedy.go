@@ -136,7 +136,7 @@ func (m *model) leaf(s *solver, st *state) bool {
 	}
 	var want []int
 	for goal := range m.goals {
-		if m.outcome(st.groups, goal).class == 0 && slices.ContainsFunc(st.groups, func(g int32) bool { return m.groups[g].outcomes[goal].class != 0 }) {
+		if !m.outcome(st.groups, goal).settles() && slices.ContainsFunc(st.groups, func(g int32) bool { return m.groups[g].outcomes[goal].settles() }) {
 			want = append(want, goal)
 		}
 	}
@@ -144,7 +144,7 @@ func (m *model) leaf(s *solver, st *state) bool {
 		return true
 	}
 	settles := func(groups []int32) bool {
-		return slices.ContainsFunc(want, func(goal int) bool { return m.outcome(groups, goal).class != 0 })
+		return slices.ContainsFunc(want, func(goal int) bool { return m.outcome(groups, goal).settles() })
 	}
 	// Mostly one of the first groups shows that there is more to settle.
 	for _, g := range st.groups[:min(len(st.groups), 4)] {

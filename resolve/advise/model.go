@@ -21,6 +21,7 @@ type model struct {
 	never   []string // goals that no group settles
 	sure    bool     // every group gives one answer to every check
 	seen    bool     // every check can be seen
+	silent  bool     // some world does not speak of some goal
 }
 
 type check struct {
@@ -55,16 +56,28 @@ type group struct {
 	class    int32 // of the greedy rule
 }
 
-// outcome is what a set of worlds comes to in a goal: the class, or 0 if they
-// do not settle it, and the choices common to all in each slot, ascending. The
+// outcome is what a set of worlds comes to in a goal: the class, 0 if they do not
+// settle it, or silent, and the choices common to all in each slot, ascending. The
 // number of slots is part of the class.
 type outcome struct {
 	class int32
 	slots [][]int32
 }
 
+// silent is the class of worlds of which none speaks of the goal.
+const silent = -1
+
+// settles tells whether the set settles the goal.
+func (a outcome) settles() bool { return a.class > 0 }
+
 // join gives the outcome of two sets together.
 func (a outcome) join(b outcome) outcome {
+	switch {
+	case a.class == silent:
+		return b
+	case b.class == silent:
+		return a
+	}
 	if a.class == 0 || a.class != b.class {
 		return outcome{}
 	}
@@ -102,6 +115,9 @@ func common(a, b []int32) []int32 {
 
 // meets tells whether join would settle the goal.
 func (a outcome) meets(b outcome) bool {
+	if a.class == silent || b.class == silent {
+		return a.settles() || b.settles()
+	}
 	if a.class == 0 || a.class != b.class {
 		return false
 	}
@@ -268,8 +284,12 @@ func (m *model) readGoals() {
 		}
 		read := func(w int32) outcome {
 			o := &m.p.Worlds[w].Outcomes[goal]
-			if o.Class == Unstated {
+			switch o.Class {
+			case Unstated:
 				return outcome{}
+			case Silent:
+				m.silent = true
+				return outcome{class: silent}
 			}
 			out := outcome{class: number(classes, strconv.Itoa(len(o.Choices))+" "+o.Class)}
 			for _, slot := range o.Choices {
@@ -295,7 +315,7 @@ func (m *model) readGoals() {
 					of[i] = of[i].join(o)
 				}
 			}
-			some = some || of[i].class != 0
+			some = some || of[i].settles()
 			if i == 0 {
 				all = of[i]
 			} else {
@@ -303,7 +323,7 @@ func (m *model) readGoals() {
 			}
 		}
 		switch {
-		case all.class != 0:
+		case all.settles() && !slices.ContainsFunc(of, func(o outcome) bool { return o.class == silent }):
 			m.settled = append(m.settled, m.p.Goals[goal])
 		case !some:
 			m.never = append(m.never, m.p.Goals[goal])
@@ -330,7 +350,7 @@ func (m *model) classify() bool {
 	}
 	compatible := func(a, b []outcome) bool {
 		for g := range a {
-			if a[g].class != b[g].class || a[g].class != 0 && !a[g].meets(b[g]) {
+			if a[g].class != b[g].class || a[g].settles() && !a[g].meets(b[g]) {
 				return false
 			}
 		}
@@ -362,6 +382,9 @@ func (m *model) classify() bool {
 		}
 		c.joined = joined
 		m.groups[i].class = c.id
+	}
+	if m.silent {
+		return false // what is silent goes with several classes
 	}
 	// A true partition: the outcomes within a class are all alike, and those of
 	// two classes never compatible. Other partitions are possible and not claimed.

@@ -281,7 +281,7 @@ func (p *Plan) expand(st *state) (Step, []branch) {
 func (p *Plan) goals(st *state) (settled, open []string) {
 	settled, open = append(settled, p.m.settled...), append(open, p.m.never...)
 	for i, g := range p.m.goals {
-		if p.m.outcome(st.groups, i).class != 0 {
+		if p.m.outcome(st.groups, i).settles() {
 			settled = append(settled, g)
 		} else {
 			open = append(open, g)

@@ -19,6 +19,10 @@ const DefaultUnseen = 0.05
 // Unstated is the class of an outcome of which nothing is known.
 const Unstated = ""
 
+// Silent is the class of an outcome of a world that does not speak of the goal: it
+// goes with whatever the others say. Worlds that are all silent settle nothing.
+const Silent = "-"
+
 // Problem is what is asked of the planner. The order of goals, worlds and checks
 // changes nothing in the answer; the order of a check's answers is that in which
 // they are listed.
@@ -37,7 +41,7 @@ type World struct {
 
 // Outcome is what a world comes to in one goal.
 type Outcome struct {
-	Class string // Unstated settles nothing
+	Class string // Unstated settles nothing, Silent goes with anything
 
 	// Choices are the ids of what is acceptable in each slot. Outcomes with other
 	// numbers of slots are of other classes. Without slots the same class settles

@@ -216,3 +216,33 @@ func cut(s string) string {
 	}
 	return s[:n]
 }
+
+// FillPlace gives the text with c in a place, 1 for the first, and all else as
+// it was written. It is false where the text is no reading or has no such place
+// of its own.
+func FillPlace(text string, place int, c byte) (string, bool) {
+	if _, err := ParseReading(text); err != nil {
+		return "", false
+	}
+	at, from := 0, -1
+	for i, r := range text {
+		folded := catalog.Fold(string(r))
+		switch {
+		case folded == "[":
+			from = i
+		case folded == "]":
+			if at++; at == place {
+				return text[:from] + string(c) + text[i+len(string(r)):], true
+			}
+			from = -1
+		case from >= 0:
+		default:
+			for range folded {
+				if at++; at == place {
+					return text[:i] + string(c) + text[i+len(string(r)):], len(folded) == 1
+				}
+			}
+		}
+	}
+	return "", false
+}
