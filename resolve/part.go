@@ -9,19 +9,20 @@ import (
 )
 
 // findPart gives the part that goes by a number (V4): its own number first,
-// then the other numbers. It is nil if there is none.
+// then the other numbers. It is nil if there is none, or if notes of the shop
+// differ about what the number stands for.
 func (r *reader) findPart(number string) (*catalog.Part, *catalog.Number, error) {
 	key := catalog.Fold(number)
 	p, err := r.part(key)
 	if err != nil || p != nil {
 		return p, nil, err
 	}
-	n, err := first[catalog.Number](r.cat, catalog.TableByName(catalog.TNumbers), catalog.MakeKey(key))
-	if err != nil || n == nil {
+	ns, err := group[catalog.Number](r.cat, catalog.TableByName(catalog.TNumbers), catalog.MakeKey(key))
+	if err != nil || len(ns) != 1 {
 		return nil, nil, err
 	}
-	p, err = r.part(n.Part.Key())
-	return p, n, err
+	p, err = r.part(ns[0].Part.Key())
+	return p, ns[0], err
 }
 
 // nearParts gives the numbers that one slip would turn into the one asked for.
@@ -135,12 +136,20 @@ func (d *decider) answerPart() error {
 		return err
 	}
 	if p == nil {
+		unclear, err := d.unclearAlias(ans)
+		if err != nil || unclear {
+			return err
+		}
 		ans.Reasons = append(ans.Reasons, Reason{Code: ReasonUnknownPart, Value: d.q.Part})
 		ans.Near, err = d.r.nearParts(catalog.Fold(d.q.Part))
 		return err
 	}
 	ans.Part, ans.Name, ans.Status = p.Part, p.Name, p.Status
-	if other != nil {
+	switch {
+	case other == nil:
+	case other.By != nil:
+		d.byAlias(ans, other)
+	default:
 		ans.Reasons = append(ans.Reasons, Reason{Code: ReasonGoesBy, Table: catalog.TNumbers, Row: other.Number, Source: other.Source, Value: d.q.Part, Part: p.Part})
 	}
 	key := p.Part.Key()
@@ -243,7 +252,14 @@ func (d *decider) answerPart() error {
 	if err != nil {
 		return err
 	}
-	for _, n := range notes {
+	on, err := d.notesOn(catalog.NoteOnNumber, catalog.Fold(d.q.Part))
+	if err != nil {
+		return err
+	}
+	for i, n := range slices.Concat(on, notes) {
+		if i >= len(on) && slices.ContainsFunc(on, func(o *catalog.Note) bool { return o.Note == n.Note && o.On == n.On }) {
+			continue // a note on the number itself is one on the part too
+		}
 		ans.Notes = append(ans.Notes, showNote(n))
 		if n.Kind == catalog.NoteDidNotFit && n.State == catalog.NoteConfirmed {
 			ans.Against = append(ans.Against, Reason{Code: ReasonNoteAgainst, Table: catalog.TNotes, Row: n.Of + " / " + n.Note, Part: p.Part, Note: n.Text})

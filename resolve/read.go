@@ -15,27 +15,28 @@ type reader struct {
 
 	tVariants, tShows, tFits, tParts, tSupersessions, tCompanions, tFills, tMeets, tServes, tPlates *catalog.Table
 
-	parts      map[string]*partInfo         // by key
-	spelled    map[catalog.PartNo]*partInfo // the same, as statements spell them
-	roles      map[string]*roleInfo
-	roleOrder  []*roleInfo // by key
-	works      map[string]*workInfo
-	noteRows   map[string][]*catalog.Note
-	folds      map[string]string
-	lean       bool                    // leave trails out
-	oneWorld   [1]world                // of a candidate about which nothing is open; never changed
-	ofVariants map[*catalog.Table]bool // whether rows of the table speak of single variants at all
-	worldOf    [1]world                // memory for the one world of most other candidates
-	scratch    []stmt                  // the statements worked on last; its memory serves the next
-	invented   *bool
-	marks      map[string]*catalog.Mark
-	markOrder  []*catalog.Mark
-	markKeys   []string            // of markOrder
-	assemblies []*catalog.Assembly // root first, each after the one that it follows
-	families   map[string]*family  // by key
-	familyOf   map[string]*family  // the same, as variants spell them
-	markFits   map[string]*fitsByRole
-	fluids     map[string][]fluidChoice
+	parts       map[string]*partInfo         // by key
+	spelled     map[catalog.PartNo]*partInfo // the same, as statements spell them
+	roles       map[string]*roleInfo
+	roleOrder   []*roleInfo // by key
+	works       map[string]*workInfo
+	noteRows    map[string][]*catalog.Note
+	placedNotes map[catalog.NoteOn][]*catalog.Note
+	folds       map[string]string
+	lean        bool                    // leave trails out
+	oneWorld    [1]world                // of a candidate about which nothing is open; never changed
+	ofVariants  map[*catalog.Table]bool // whether rows of the table speak of single variants at all
+	worldOf     [1]world                // memory for the one world of most other candidates
+	scratch     []stmt                  // the statements worked on last; its memory serves the next
+	invented    *bool
+	marks       map[string]*catalog.Mark
+	markOrder   []*catalog.Mark
+	markKeys    []string            // of markOrder
+	assemblies  []*catalog.Assembly // root first, each after the one that it follows
+	families    map[string]*family  // by key
+	familyOf    map[string]*family  // the same, as variants spell them
+	markFits    map[string]*fitsByRole
+	fluids      map[string][]fluidChoice
 }
 
 // roleInfo is a role with its folded codes.

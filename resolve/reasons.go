@@ -94,6 +94,12 @@ const (
 	ReasonInKit Code = "in-kit"
 	// ReasonOtherFits: the role is settled on Other.
 	ReasonOtherFits Code = "other-fits"
+	// ReasonAliasOpen: that the number (Value) stands for Part is said by a note
+	// of the shop (Row) that nobody has confirmed.
+	ReasonAliasOpen Code = "alias-open"
+	// ReasonCorrected: a confirmed note of the shop corrects Column of the row
+	// from Shows to Value.
+	ReasonCorrected Code = "corrected"
 )
 
 // Codes lists every code of a [Reason].
@@ -102,4 +108,4 @@ var Codes = []Code{ReasonStated, ReasonStatedAgainst, ReasonTakesNone, ReasonNoS
 	ReasonMeets, ReasonServes, ReasonNoFluid, ReasonAllAgree, ReasonDiffer, ReasonSomeUnstated, ReasonConditionOpen, ReasonNoCandidates,
 	ReasonTooMany, ReasonConflict, ReasonAsBuilt, ReasonMarkExcludes, ReasonReadingExcludes, ReasonCheckGuards, ReasonNoteAgainst,
 	ReasonNotSettled, ReasonNotBuyable, ReasonVolumeUnknown, ReleaseCheck, ReleaseConflict, ReleaseStatement, ReleaseNote,
-	ReleaseSource, ReleaseReading, ReasonUnknownPart, ReasonGoesBy, ReasonInKit, ReasonOtherFits}
+	ReleaseSource, ReleaseReading, ReasonUnknownPart, ReasonGoesBy, ReasonInKit, ReasonOtherFits, ReasonAliasOpen, ReasonCorrected}

@@ -402,8 +402,12 @@ func (d *decider) notesOn(on catalog.NoteOn, of string) ([]*catalog.Note, error)
 	return out, nil
 }
 
-// concerns tells whether a note speaks of a family of the candidates.
+// concerns tells whether a note speaks of a family of the candidates, or of one
+// of them.
 func (d *decider) concerns(n *catalog.Note) bool {
+	if n.Shop != nil && n.Shop.Variant != "" {
+		return d.candidate(n.Shop.Variant.Key())
+	}
 	return n.Family == "" || d.families[catalog.Fold(n.Family)]
 }
 
@@ -531,12 +535,11 @@ func (d *decider) collectNotes() error {
 	slices.Sort(d.noteOrder)
 	for _, k := range slices.Compact(d.noteOrder) {
 		for _, n := range d.notes[k] {
-			d.dec.Notes = append(d.dec.Notes, showNote(n))
+			// A note on a number is found by the number and by the part.
+			if n.On != catalog.NoteOnNumber || !slices.ContainsFunc(d.dec.Notes, func(o Note) bool { return o.Note == n.Note && o.On == n.On }) {
+				d.dec.Notes = append(d.dec.Notes, showNote(n))
+			}
 		}
 	}
-	return nil
-}
-
-func showNote(n *catalog.Note) Note {
-	return Note{On: n.On, Of: n.Of, Note: n.Note, Kind: n.Kind, State: n.State, Text: n.Text, Author: n.Author, Dated: n.Dated.String(), Evidence: n.Evidence}
+	return d.shopNotes()
 }

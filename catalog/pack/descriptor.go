@@ -67,7 +67,7 @@ type resourceIn struct {
 
 // readDescriptor gives the resources that are tables and what is wrong with
 // the others. An error is a [*catalog.RefusedError]: nothing can be read.
-func readDescriptor(text []byte) (Info, []*resource, []catalog.Finding, error) {
+func readDescriptor(text []byte, tables tableSet) (Info, []*resource, []catalog.Finding, error) {
 	refuse := func(what, mend string) error {
 		return refused(catalog.Finding{Code: catalog.BadPackage, Place: catalog.Place{File: DescriptorName}, What: what, Mend: mend})
 	}
@@ -99,9 +99,9 @@ func readDescriptor(text []byte) (Info, []*resource, []catalog.Finding, error) {
 			put(catalog.BadPackage, "", fmt.Sprintf("resource %d is not a description of a table: %v", i+1, err), "correct the JSON text")
 			continue
 		}
-		t := catalog.TableByName(r.Name)
+		t := tables.byName(r.Name)
 		if t == nil {
-			found = append(found, unknownTable(at, r.Name, "resource"))
+			found = append(found, unknownTable(at, r.Name, "resource", tables))
 			continue
 		}
 		at.Table = t.Name
@@ -148,9 +148,9 @@ func lineOf(text []byte, offset int64) string {
 	return fmt.Sprintf(" (line %d)", 1+bytes.Count(text[:min(int64(len(text)), offset)], []byte{'\n'}))
 }
 
-func unknownTable(at catalog.Place, name, what string) catalog.Finding {
-	names := make([]string, 0, len(catalog.Tables()))
-	for _, t := range catalog.Tables() {
+func unknownTable(at catalog.Place, name, what string, tables tableSet) catalog.Finding {
+	var names []string
+	for _, t := range tables.list() {
 		names = append(names, t.Name)
 	}
 	mend := "take the " + what + " away, or name it after one of the tables: " + strings.Join(names, ", ")

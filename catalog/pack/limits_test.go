@@ -139,7 +139,7 @@ func zippedWorld(t *testing.T, prefix string) []byte {
 }
 
 func openBytes(b []byte, limits Limits) (*Package, error) {
-	return openZipReader(bytes.NewReader(b), int64(len(b)), "test.zip", limits.withDefaults())
+	return openZipReader(bytes.NewReader(b), int64(len(b)), "test.zip", nil, limits.withDefaults())
 }
 
 func TestZip(t *testing.T) {

@@ -46,7 +46,11 @@ var utf8Mark = []byte("\xef\xbb\xbf")
 // of such a folder, or an .xlsx workbook. What is wrong with the package as
 // such is a [*catalog.RefusedError]; what is wrong with its tables is found
 // when they are read.
-func Open(name string, limits Limits) (*Package, error) {
+func Open(name string, limits Limits) (*Package, error) { return OpenTables(name, nil, limits) }
+
+// OpenTables is [Open] for packages that hold other tables than a catalogue
+// does. They are given in reading order; nil stands for those of a catalogue.
+func OpenTables(name string, tables []*catalog.Table, limits Limits) (*Package, error) {
 	limits = limits.withDefaults()
 	info, err := os.Stat(name)
 	if err != nil {
@@ -61,9 +65,9 @@ func Open(name string, limits Limits) (*Package, error) {
 			base = filepath.Base(abs)
 		}
 	case strings.EqualFold(filepath.Ext(name), ".zip"):
-		return openZip(name, base, info.Size(), limits)
+		return openZip(name, base, info.Size(), tables, limits)
 	case strings.EqualFold(filepath.Ext(name), ".xlsx"):
-		return openWorkbookFile(name, base, info.Size(), limits)
+		return openWorkbookFile(name, base, info.Size(), tables, limits)
 	default:
 		return nil, refused(catalog.Finding{Code: catalog.BadPackage, Place: catalog.Place{File: base},
 			What: "it is neither a folder nor a .zip nor an .xlsx file", Mend: "name the folder that holds " + DescriptorName + ", a zip of it, or a workbook"})
@@ -73,7 +77,7 @@ func Open(name string, limits Limits) (*Package, error) {
 	if err != nil {
 		return nil, err
 	}
-	p, err := OpenFS(root.FS(), base, limits)
+	p, err := openFS(root.FS(), base, tables, limits)
 	if err != nil {
 		return nil, errors.Join(err, root.Close())
 	}
@@ -84,6 +88,10 @@ func Open(name string, limits Limits) (*Package, error) {
 // OpenFS opens the package in the top folder of fsys. The name stands for the
 // package where it does not give one itself.
 func OpenFS(fsys fs.FS, name string, limits Limits) (*Package, error) {
+	return openFS(fsys, name, nil, limits)
+}
+
+func openFS(fsys fs.FS, name string, tables tableSet, limits Limits) (*Package, error) {
 	p := &Package{name: name, limits: limits.withDefaults(), fsys: fsys, sizes: map[string]int64{}}
 	f, err := p.open(DescriptorName)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -104,12 +112,12 @@ func OpenFS(fsys fs.FS, name string, limits Limits) (*Package, error) {
 		}
 		return nil, fmt.Errorf("read %s: %w", DescriptorName, err)
 	}
-	info, list, findings, err := readDescriptor(text)
+	info, list, findings, err := readDescriptor(text, tables)
 	if err != nil {
 		return nil, err
 	}
 	p.info, p.findings = info, findings
-	for _, t := range catalog.Tables() {
+	for _, t := range tables.list() {
 		for _, r := range list {
 			if r.table != t {
 				continue
@@ -447,12 +455,12 @@ func fileFinding(err error, at catalog.Place) (catalog.Finding, bool) {
 	return catalog.Finding{}, false
 }
 
-func openZip(name, base string, size int64, limits Limits) (*Package, error) {
+func openZip(name, base string, size int64, tables tableSet, limits Limits) (*Package, error) {
 	f, err := os.Open(name)
 	if err != nil {
 		return nil, err
 	}
-	p, err := openZipReader(f, size, base, limits)
+	p, err := openZipReader(f, size, base, tables, limits)
 	if err != nil {
 		return nil, errors.Join(err, f.Close())
 	}
@@ -460,7 +468,7 @@ func openZip(name, base string, size int64, limits Limits) (*Package, error) {
 	return p, nil
 }
 
-func openZipReader(r io.ReaderAt, size int64, base string, limits Limits) (*Package, error) {
+func openZipReader(r io.ReaderAt, size int64, base string, tables tableSet, limits Limits) (*Package, error) {
 	z, err := readZip(r, size, base, limits, limits.Total)
 	if err != nil {
 		return nil, err
@@ -471,7 +479,7 @@ func openZipReader(r io.ReaderAt, size int64, base string, limits Limits) (*Pack
 			return nil, err
 		}
 	}
-	return OpenFS(fsys, base, limits)
+	return openFS(fsys, base, tables, limits)
 }
 
 // readZip reads the directory of a zip and refuses what claims to unpack to

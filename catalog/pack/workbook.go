@@ -25,16 +25,16 @@ type workbook struct {
 	dates map[int]bool // styles by number: whether they show a date
 }
 
-func openWorkbookFile(name, base string, size int64, limits Limits) (*Package, error) {
+func openWorkbookFile(name, base string, size int64, tables tableSet, limits Limits) (*Package, error) {
 	f, err := os.Open(name)
 	if err != nil {
 		return nil, err
 	}
 	defer f.Close()
-	return openWorkbook(f, size, base, limits)
+	return openWorkbook(f, size, base, tables, limits)
 }
 
-func openWorkbook(r io.ReaderAt, size int64, base string, limits Limits) (p *Package, err error) {
+func openWorkbook(r io.ReaderAt, size int64, base string, set tableSet, limits Limits) (p *Package, err error) {
 	at := catalog.Place{File: base}
 	head := make([]byte, 8)
 	if n, _ := r.ReadAt(head, 0); n == 8 && string(head) == "\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" {
@@ -79,14 +79,14 @@ func openWorkbook(r io.ReaderAt, size int64, base string, limits Limits) (p *Pac
 		if err != nil {
 			return nil, bad(err)
 		}
-		t := catalog.TableByName(name)
+		t := set.byName(name)
 		switch {
 		case t == nil && !visible:
 			p.findings = append(p.findings, catalog.Finding{Code: catalog.UnknownTable, Severity: catalog.Remark, Place: at, Value: name,
 				What: "the hidden sheet is no table of a catalogue and is not read", Mend: "nothing needs to be done, or take the sheet away"})
 		case t == nil && book.empty(name):
 		case t == nil:
-			p.findings = append(p.findings, unknownTable(at, name, "sheet"))
+			p.findings = append(p.findings, unknownTable(at, name, "sheet", set))
 		case !visible:
 			at.Table = t.Name
 			p.findings = append(p.findings, catalog.Finding{Code: catalog.BadFile, Severity: catalog.Refused, Place: at, Value: name,
@@ -95,7 +95,7 @@ func openWorkbook(r io.ReaderAt, size int64, base string, limits Limits) (p *Pac
 			tables[name] = &resource{table: t, file: book.sheet(name)}
 		}
 	}
-	for _, t := range catalog.Tables() {
+	for _, t := range set.list() {
 		if r := tables[t.Name]; r != nil {
 			p.resources = append(p.resources, r)
 		}

@@ -37,7 +37,7 @@ func WriteWorkbook(w io.Writer, src Source, info Info, opts Options) (err error)
 		return err
 	}
 	sheets := 0
-	for _, t := range catalog.Tables() {
+	for _, t := range tableSet(opts.Tables).list() {
 		sheet := &sheetOut{f: f, table: t, text: text, heading: heading, first: sheets == 0}
 		if !opts.SkipEmpty {
 			if err := sheet.begin(); err != nil {

@@ -49,6 +49,8 @@ type Options struct {
 	SkipEmpty       bool // leave out tables without rows
 	ForSpreadsheets bool // write CSV files that a spreadsheet can open without harm; see the package comment
 	Replace         bool // write over a package that stands at the place; only for [WriteFolder] and [WriteFile]
+
+	Tables []*catalog.Table // the tables to write, in reading order; nil for those of a catalogue
 }
 
 // ExistsError says that something stands where a package was to be written.
@@ -166,7 +168,7 @@ func canReplace(dir string, opts Options) (bool, error) {
 		return false, err
 	}
 	for _, e := range list {
-		table := catalog.TableByName(strings.TrimSuffix(e.Name(), ".csv"))
+		table := tableSet(opts.Tables).byName(strings.TrimSuffix(e.Name(), ".csv"))
 		if e.Name() != DescriptorName && (table == nil || e.Name() != fileOf(table) || e.IsDir()) {
 			return false, &ExistsError{dir, "the folder holds " + e.Name() + ", which is no part of a package written here"}
 		}
@@ -225,7 +227,7 @@ func (openEnd) Close() error { return nil }
 // needs to know what is in them.
 func writePackage(create func(name string) (io.WriteCloser, error), src Source, info Info, opts Options) error {
 	var written []tableOut
-	for _, t := range catalog.Tables() {
+	for _, t := range tableSet(opts.Tables).list() {
 		out := tableOut{table: t, apostrophes: opts.ForSpreadsheets}
 		n, err := writeTable(create, src, &out, opts)
 		if err != nil {

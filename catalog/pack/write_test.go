@@ -126,7 +126,7 @@ func workbookOf(t testing.TB, src Source, opts Options) []byte {
 }
 
 func openBook(b []byte, limits Limits) (*Package, error) {
-	return openWorkbook(bytes.NewReader(b), int64(len(b)), "book.xlsx", limits.withDefaults())
+	return openWorkbook(bytes.NewReader(b), int64(len(b)), "book.xlsx", nil, limits.withDefaults())
 }
 
 // TestRoundTrip: whatever a catalogue holds comes back, and is written to the

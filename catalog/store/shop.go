@@ -152,6 +152,12 @@ func ReadShop(dir string) (*Shop, error) {
 	return s, err
 }
 
+// HasShop tells whether the folder dir holds records of a shop.
+func HasShop(dir string) bool {
+	_, err := os.Stat(filepath.Join(dir, shopFile))
+	return err == nil
+}
+
 // shopView is the shop's file while it is open for reading.
 type shopView struct {
 	path string

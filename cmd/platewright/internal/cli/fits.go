@@ -76,7 +76,7 @@ func (a *app) fits(q resolve.Question, why bool) error {
 		return err
 	}
 	switch {
-	case d.Part != nil && d.Part.Part == "":
+	case d.Part != nil && d.Part.Part == "" && slices.ContainsFunc(d.Part.Reasons, func(r resolve.Reason) bool { return r.Code == resolve.ReasonUnknownPart }):
 		return answered(exitUsage)
 	case d.Part != nil && len(d.Part.Against) > 0 && d.Part.Verdict == resolve.Fits:
 		// A note changes no verdict, but who goes by the exit code must not

@@ -11,6 +11,7 @@ import (
 	"strconv"
 
 	"platewright/catalog/pack"
+	"platewright/catalog/shop"
 	"platewright/catalog/store"
 	"platewright/cmd/platewright/internal/render"
 	"platewright/resolve"
@@ -19,18 +20,58 @@ import (
 
 // opened is the catalogue that a command works on.
 type opened struct {
-	resolve.Catalogue
-	edition resolve.Edition
-	demo    bool
-	store   *store.Store // nil for the demo
-	views   []io.Closer
-	collect int // the garbage collector's percentage before
+	resolve.Catalogue                   // as the shop's own notes leave it
+	own               resolve.Catalogue // as it was imported, or the demo
+	edition           resolve.Edition
+	demo              bool
+	store             *store.Store // nil for the demo
+	notes             *store.Shop  // nil where the shop has noted nothing
+	views             []io.Closer
+	collect           int // the garbage collector's percentage before
 }
 
-// open opens the shop's catalogue, or the demo where there is none. Until it is
-// closed, garbage is collected a quarter as often: an answer makes much and keeps
+// open opens the shop's catalogue, or the demo where there is none, with the
+// shop's own notes over it. Until it is closed, garbage is collected a quarter as often: an answer makes much and keeps
 // little, and most processes end before the first collection would pay.
 func (a *app) open() (*opened, error) {
+	o, err := a.openOwn()
+	if err != nil {
+		return nil, err
+	}
+	if o.notes, err = a.readShop(); err == nil {
+		o.Catalogue, err = o.over(o.own)
+	}
+	if err != nil {
+		return nil, errors.Join(err, o.Close())
+	}
+	return o, nil
+}
+
+// over lays the shop's notes over a catalogue.
+func (o *opened) over(cat resolve.Catalogue) (resolve.Catalogue, error) {
+	if o.notes == nil {
+		return cat, nil
+	}
+	return shop.Over(cat, o.notes)
+}
+
+// readShop reads the shop's own records, nil where there are none.
+func (a *app) readShop() (*store.Shop, error) {
+	dir, err := a.dir()
+	if err != nil {
+		return nil, err
+	}
+	s, err := store.ReadShop(dir)
+	var missing *store.MissingError
+	if errors.As(err, &missing) {
+		return nil, nil
+	}
+	return s, err
+}
+
+// openOwn opens the catalogue alone, for what is about the catalogue and not
+// about a unit.
+func (a *app) openOwn() (*opened, error) {
 	percent := 400
 	if set, err := strconv.Atoi(a.env("GOGC")); err == nil {
 		percent = set
@@ -43,7 +84,7 @@ func (a *app) open() (*opened, error) {
 		debug.SetGCPercent(collect)
 		return nil, err
 	}
-	o.collect = collect
+	o.collect, o.own = collect, o.Catalogue
 	return o, nil
 }
 
@@ -55,8 +96,9 @@ func (a *app) openCatalogue() (*opened, error) {
 	s, err := store.Open(dir)
 	var missing *store.MissingError
 	switch {
-	case errors.As(err, &missing) && a.data != "":
-		// Who names a folder means the catalogue in it, not a demo.
+	case errors.As(err, &missing) && a.data != "" && !store.HasShop(dir):
+		// Who names a folder means the catalogue in it, not a demo; but notes and
+		// cards can be kept beside the demo too.
 		return nil, &usageError{"there is no catalogue in " + a.data + "; check the folder's name, import a package into it, or leave --data out to see the demo", "platewright"}
 	case errors.As(err, &missing):
 		return openDemo()
@@ -95,14 +137,14 @@ func openDemo() (*opened, error) {
 // is read through one view for each goroutine, the demo is shared.
 func (o *opened) view() (resolve.Catalogue, error) {
 	if o.store == nil {
-		return o.Catalogue, nil
+		return o.Catalogue, nil // both the demo and what lies over it can be shared
 	}
 	v, err := o.store.Edition(o.edition.Number)
 	if err != nil {
 		return nil, err
 	}
 	o.views = append(o.views, v)
-	return v, nil
+	return o.over(v)
 }
 
 // Close ends all reading.

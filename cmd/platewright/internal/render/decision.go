@@ -416,7 +416,10 @@ func (t *decisionPage) warnings() {
 		add(sayf("Look-alikes of %s not all searched: ", place(a)).in(warn), say("too many variants are still possible. Read more of the plate or label first."))
 	}
 	for _, n := range t.d.Notes {
-		if confirmedWarning(n) {
+		switch {
+		case corrects(n):
+			add(say("Corrected by the shop: ").in(warn), say(noteWords(n)))
+		case confirmedWarning(n):
 			add(sayf("Confirmed note on %s: ", glued(n.Of)).in(warn), say(noteWords(n)))
 		}
 	}
@@ -494,6 +497,19 @@ func (t *decisionPage) ruledOut() {
 
 func confirmedWarning(n resolve.Note) bool {
 	return n.State == catalog.NoteConfirmed && (n.Kind == catalog.NoteCaution || n.Kind == catalog.NoteDidNotFit)
+}
+
+// noteOf names what a note is on, for its heading.
+func noteOf(n resolve.Note) string {
+	if n.On == catalog.NoteOnRow && n.ShopNote != nil && n.Correction != nil {
+		return "of " + n.Correction.Table
+	}
+	return n.Of
+}
+
+// corrects tells whether a note has changed a row that the answer can rest on.
+func corrects(n resolve.Note) bool {
+	return n.Kind == catalog.NoteCorrection && n.State == catalog.NoteConfirmed && n.ShopNote != nil && n.Applies == catalog.CorrectionHolds
 }
 
 func (t *decisionPage) lookAlike(l resolve.LookAlike) []span {
@@ -1047,13 +1063,55 @@ func noteWords(n resolve.Note) string {
 		kind = "fitted well: "
 	case catalog.NoteDidNotFit:
 		kind = "did not fit: "
+	case catalog.NoteAlias:
+		kind = "stands for this part: "
+		if n.ShopNote != nil {
+			kind = "stands for " + glued(string(n.Part)) + tail(": ", n.Text)
+			return kind + noteSource(n)
+		}
+	case catalog.NoteCorrection:
+		return correctionWords(n) + noteSource(n)
 	}
-	s := kind + n.Text + " (" + n.Author
+	return kind + n.Text + noteSource(n)
+}
+
+// correctionWords says what a correction corrects and what became of it.
+func correctionWords(n resolve.Note) string {
+	if n.ShopNote == nil || n.Correction == nil {
+		return n.Text
+	}
+	c := n.Correction
+	s := c.Column + " of " + c.Table + " " + c.Name() + " should read " + quoted(c.After) + ", not " + quoted(c.Before)
+	switch n.Applies {
+	case catalog.CorrectionNow:
+		s += "; now in the catalogue"
+	case catalog.CorrectionPassed:
+		s += "; no longer applies, the catalogue says " + quoted(n.Now)
+	default:
+		if n.State == catalog.NoteConfirmed {
+			s = c.Column + " of " + c.Table + " " + c.Name() + " is taken as " + quoted(c.After) + ", not as " + quoted(c.Before) + " of the catalogue"
+		} else {
+			s += "; not used while nobody has confirmed it"
+		}
+	}
+	return s + tail(": ", n.Text)
+}
+
+// noteSource says who noted something, when, and what it rests on.
+func noteSource(n resolve.Note) string {
+	s := " (" + n.Author
 	if n.Dated != "" {
 		s += ", " + n.Dated
 	}
 	if n.Evidence != "" {
 		s += "; " + n.Evidence
+	}
+	if n.ShopNote != nil {
+		if n.Unsettled {
+			s += "; edited in two ways, see: platewright note settle " + n.Note
+		} else {
+			s += "; " + n.Note
+		}
 	}
 	return s + ")"
 }
@@ -1077,14 +1135,14 @@ func (t *decisionPage) partNotes(indent int, part catalog.PartNo) {
 func (t *decisionPage) notes() {
 	first := true
 	for _, n := range t.d.Notes {
-		if confirmedWarning(n) || n.On == catalog.NoteOnPart && t.shows(n.Of) {
+		if confirmedWarning(n) || corrects(n) || n.On == catalog.NoteOnPart && t.shows(n.Of) {
 			continue
 		}
 		if first {
 			t.head(strong, "NOTES OF THE SHOP")
 			first = false
 		}
-		t.put(2, 2, sayf("%s %s (%s): ", n.On, glued(n.Of), n.State).in(strong), say(noteWords(n)))
+		t.put(2, 2, sayf("%s %s (%s): ", n.On, glued(noteOf(n)), n.State).in(strong), say(noteWords(n)))
 	}
 }
 

@@ -2,6 +2,7 @@ package render
 
 import (
 	"io"
+	"slices"
 	"strings"
 
 	"platewright/catalog"
@@ -44,7 +45,11 @@ func (t *decisionPage) part() {
 	switch {
 	case p.Verdict == resolve.Fits && len(p.Against) > 0:
 		t.put(0, 2, say("HELD: ").in(alert), say(name).in(strong))
-		t.put(2, 2, say("It fits by the catalogue, but a confirmed note says that it did not fit. Do not order it."))
+		if slices.ContainsFunc(p.Against, func(r resolve.Reason) bool { return r.Code == resolve.ReasonNoteAgainst }) {
+			t.put(2, 2, say("It fits by the catalogue, but a confirmed note says that it did not fit. Do not order it."))
+		} else {
+			t.put(2, 2, sayf("%s fits by the catalogue. That %s stands for it is only an open note of the shop: do not order by it until another person has confirmed that.", glued(string(p.Part)), glued(p.Asked)))
+		}
 	case p.Verdict == resolve.Fits:
 		t.put(0, 2, say("FITS: ").in(good), say(name).in(strong))
 	case p.Verdict == resolve.DoesNotFit:

@@ -116,6 +116,14 @@ func Sentence(r resolve.Reason) string {
 		return value + " is another number of " + part
 	case resolve.ReasonInKit:
 		return part + " is in the kit " + other + ", which fits; that proves nothing by itself, since a kit can hold pieces that this unit does not need"
+	case resolve.ReasonAliasOpen:
+		return "that " + value + " stands for " + part + " is said only by a note of the shop that nobody has confirmed" + noteText(r)
+	case resolve.ReasonCorrected:
+		s := "a confirmed note of the shop corrects " + orWord(r.Column, "a cell") + " of this row"
+		if r.Row != "" {
+			s = "a confirmed note of the shop corrects " + orWord(r.Column, "a cell") + " of " + r.Table + " " + r.Row
+		}
+		return s + " from " + quoted(strings.Join(r.Shows, ", ")) + " to " + quoted(r.Value)
 	case resolve.ReasonOtherFits:
 		return "what " + orWord(string(r.Variant), "the unit") + " takes" + asRole(r) + " is " + orWord(glued(string(r.Other)), part)
 	}
