@@ -35,10 +35,13 @@ type Error struct {
 	Limits []Quantity // of Absurd: the lowest and the highest taken
 }
 
-func (e *Error) Error() string {
-	what, mend := e.words()
-	return fmt.Sprintf("%q: %s; %s", e.Text, what, mend)
-}
+func (e *Error) Error() string { return fmt.Sprintf("%q: %s; %s", e.Text, e.Wrong(), e.Mend()) }
+
+// Wrong says what is wrong with the text, without the text.
+func (e *Error) Wrong() string { what, _ := e.words(); return what }
+
+// Mend says what to write instead.
+func (e *Error) Mend() string { _, mend := e.words(); return mend }
 
 func (e *Error) words() (what, mend string) {
 	switch e.Reason {

@@ -131,7 +131,7 @@ type Option struct {
 	High      measure.Quantity      `json:"high"`
 	HotLow    measure.Quantity      `json:"hotLow"` // the window at the hot temperature, leads included
 	HotHigh   measure.Quantity      `json:"hotHigh"`
-	Verdict   Verdict               `json:"verdict"`
+	Verdict   Verdict               `json:"verdict,omitempty"`
 	Off       measure.Quantity      `json:"off"`    // what the coil is off the nominal, in per cent
 	Source    string                `json:"source"` // of the nominal
 }
@@ -146,7 +146,7 @@ type Site struct {
 	Coil      measure.Quantity `json:"coil"`             // without the leads, at the temperature measured at
 	At20      measure.Quantity `json:"at20"`             // without the leads, at 20 °C
 	HotExpect measure.Quantity `json:"hotExpect"`        // what the meter should show of this very coil at the hot temperature
-	Verdict   Verdict          `json:"verdict"`
+	Verdict   Verdict          `json:"verdict,omitempty"`
 	Options   []Option         `json:"options"`
 	Doubts    []measure.Doubt  `json:"doubts"` // units that would make the reading right
 }
@@ -168,7 +168,7 @@ type Report struct {
 	Lead     measure.Quantity      `json:"lead"`
 	Hot      measure.Quantity      `json:"hot"`
 	Copper   string                `json:"copper"` // the source of the coefficient
-	Verdict  Verdict               `json:"verdict"`
+	Verdict  Verdict               `json:"verdict,omitempty"`
 	Sites    []Site                `json:"sites"`
 	Spreads  []Spread              `json:"spreads"`
 	Fits     []catalog.VariantCode `json:"fits"` // variants with which every reading that can be in order is in order

@@ -40,7 +40,7 @@ type Pointed struct {
 	Families []string              `json:"families"`
 	Variants []catalog.VariantCode `json:"variants"` // the candidates that have the site
 	Without  []catalog.VariantCode `json:"without"`  // candidates of these families that have no such site
-	Verdict  Verdict               `json:"verdict"`
+	Verdict  Verdict               `json:"verdict,omitempty"`
 	Fit      []string              `json:"fit"`   // gears named that the site would show in
 	Unfit    []string              `json:"unfit"` // gears named that it would not
 	Quiet    []string              `json:"quiet"` // gears that it would show in and that were not named
@@ -59,11 +59,11 @@ type Elsewhere struct {
 type Report struct {
 	Code      Code        `json:"code"`
 	DefinedBy DefinedBy   `json:"definedBy"`
-	Gears     []string    `json:"gears"`     // the complaint
-	Points    []Pointed   `json:"points"`    // empty if the catalogue does not have the code
-	Known     []Code      `json:"known"`     // if it does not: codes that it has
-	Verdict   Verdict     `json:"verdict"`   // the best over the sites pointed at
-	Elsewhere []Elsewhere `json:"elsewhere"` // if the complaint does not fit: sites that it fits
+	Gears     []string    `json:"gears"`             // the complaint
+	Points    []Pointed   `json:"points"`            // empty if the catalogue does not have the code
+	Known     []Code      `json:"known"`             // if it does not: codes that it has
+	Verdict   Verdict     `json:"verdict,omitempty"` // the best over the sites pointed at
+	Elsewhere []Elsewhere `json:"elsewhere"`         // if the complaint does not fit: sites that it fits
 }
 
 // GearError says that a gear of a complaint is none of the unit's.

@@ -39,12 +39,15 @@ const (
 	WarmthCounts Code = "warmth-counts"
 	// FarFromTest: the test was begun at Value, far from the port's Limit.
 	FarFromTest Code = "far-from-test-pressure"
+	// CannotFail: in this time the limit allows a fall of Value, more than the whole
+	// of the start at Limit, so the test cannot tell a good one from a bad one.
+	CannotFail Code = "cannot-fail"
 	// NoChange: the pressure did not change: the loss is less than the gauge shows.
 	NoChange Code = "no-change"
 )
 
 // Codes lists every code, for screens.
-var Codes = []Code{NoLimit, OnlyReleases, WarmthCounts, FarFromTest, NoChange}
+var Codes = []Code{NoLimit, OnlyReleases, WarmthCounts, FarFromTest, CannotFail, NoChange}
 
 // Reason is a code with its arguments.
 type Reason struct {
@@ -115,7 +118,7 @@ type Report struct {
 	Limit     measure.Quantity `json:"limit"`     // null if there is none
 	FallLimit measure.Quantity `json:"fallLimit"` // the fall in this time that the limit allows, in the unit of the start
 	PerKelvin measure.Quantity `json:"perKelvin"` // the loss that one kelvin of cooling would look like
-	Verdict   Verdict          `json:"verdict"`
+	Verdict   Verdict          `json:"verdict,omitempty"`
 	Formula   string           `json:"formula"`
 	Doubts    []measure.Doubt  `json:"doubts"` // units that would put the start at the port's pressure
 	Reasons   []Reason         `json:"reasons"`
@@ -238,6 +241,9 @@ func Judge(port Port, t Test) (*Report, error) {
 		}
 		allowed := port.Limit.In(measure.CubicCentimetrePerMinute).Value.Mul(kpa(t.Ambient)).Mul(t.Time.In(measure.Minute).Value).DivRound(t.Volume.In(measure.CubicCentimetre).Value, 24)
 		rep.FallLimit = measure.Of(allowed, measure.Kilopascal).In(t.Start.Unit).Significant(3)
+		if rep.FallLimit.Cmp(t.Start) >= 0 {
+			say(CannotFail, rep.FallLimit, t.Start)
+		}
 		margin := measure.Of(exact.Value.Sub(port.Limit.In(measure.CubicCentimetrePerMinute).Value).Abs(), measure.CubicCentimetrePerMinute)
 		if perKelvin.Cmp(margin) > 0 {
 			say(WarmthCounts, rep.PerKelvin, margin.Significant(2))

@@ -93,6 +93,7 @@ func TestVerdict(t *testing.T) {
 		{"no limit", "", "400 kPa", "380 kPa", "", leak.NoLimit},
 		{"warmth could have done it", "23", "400 kPa", "380 kPa", leak.Leaks, leak.WarmthCounts},
 		{"begun too low", "300", "200 kPa", "190 kPa", leak.Within, leak.FarFromTest},
+		{"emptied, and still within", "1000", "400 kPa", "0 kPa", leak.Within, leak.CannotFail},
 		{"nothing moved", "300", "400 kPa", "400 kPa", leak.Within, leak.NoChange},
 	} {
 		rep, err := leak.Judge(port(tt.limit), test(t, "", tt.start, tt.end, "30 s"))

@@ -328,7 +328,11 @@ func readCoilSet(text []byte, name string, most int) ([]coil.Reading, *catalog.F
 		}
 		v, err := coil.ParseReading(name, text, unit)
 		if err != nil {
-			refuse(catalog.BadCell, row, head[reading], text, err.Error(), "correct the reading")
+			what, mend := err.Error(), "correct the reading"
+			if e := (*measure.Error)(nil); errors.As(err, &e) {
+				what, mend = e.Wrong(), e.Mend()
+			}
+			refuse(catalog.BadCell, row, head[reading], text, what, mend)
 			continue
 		}
 		set = append(set, v)

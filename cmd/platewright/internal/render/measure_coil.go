@@ -29,7 +29,7 @@ func coilWords(v coil.Verdict) (string, style) {
 	case coil.Shorted:
 		return "SHORTED", alert
 	case coil.Differs:
-		return "in order for some variants only", warn
+		return "in order for some only", warn
 	}
 	return "", plain
 }
@@ -77,6 +77,9 @@ func MeasureCoilText(w io.Writer, m *MeasureCoil, s Screen) error {
 			how += " taken off"
 		}
 	}
+	if listing {
+		how += "; hot at " + amount(m.Hot)
+	}
 	p.put(0, 2, say(how+".").in(muted))
 	p.gap()
 	for i := range m.Sites {
@@ -98,7 +101,7 @@ func MeasureCoilText(w io.Writer, m *MeasureCoil, s Screen) error {
 		if r.Code == coil.OddOneOut || r.Code == coil.SetsMixed || r.Code == coil.TwinsDiffer {
 			st = warn
 		}
-		p.put(0, 2, say(capital(CoilSentence(r))+".").in(st))
+		p.put(0, 2, say(capital(CoilSentence(r))).in(st))
 	}
 	if len(m.Observed) > 0 && len(m.Fits) > 0 && m.Plate != "" {
 		p.gap()
@@ -135,31 +138,33 @@ func (p *page) coilSite(m *MeasureCoil, x *coil.Site, listing bool) {
 		ss = append(ss, say(", gears "+strings.Join(x.Gears, " ")))
 	}
 	p.put(0, 4, ss...)
-	if !listing && x.Coil.Known() {
-		line := "the coil is " + amount(x.Coil.Round(2))
+	if x.Coil.Known() {
+		line := "the coil itself is " + amount(x.Coil.Round(2))
 		if m.Temp.Cmp(coil.Reference()) != 0 {
 			line += ", at 20 °C " + amount(x.At20.Round(2))
+		}
+		if x.Verdict == coil.Within || x.Verdict == coil.Differs {
+			line += "; hot, at " + amount(m.Hot) + ", expect " + amount(x.HotExpect)
 		}
 		p.put(4, 2, say(line))
 	}
 	for _, o := range x.Options {
-		line := "reads " + glued(o.Low.Value.StringFixed(2)+" to "+o.High.Fixed(2))
+		var ss []span
 		if len(x.Options) > 1 {
-			line = someVariants(o.Variants) + " " + line
+			ss = append(ss, say(someVariants(o.Variants)+": "))
 		}
-		line += " when " + amount(m.Temp) + "; hot, " + amount(m.Hot) + ": " + glued(o.HotLow.Value.StringFixed(2)+" to "+o.HotHigh.Fixed(2))
-		ss := []span{say(line)}
-		if len(x.Options) > 1 && o.Verdict != "" {
-			word, st := coilWords(o.Verdict)
-			ss = append(ss, say(": "), say(word).in(st))
+		ss = append(ss, say("the meter shows "+glued(o.Low.Value.StringFixed(2)+" to "+o.High.Fixed(2))))
+		if listing {
+			ss = append(ss, say(", hot "+glued(o.HotLow.Value.StringFixed(2)+" to "+o.HotHigh.Fixed(2))))
 		}
+		if word, st := coilWords(o.Verdict); len(x.Options) > 1 && word != "" {
+			ss = append(ss, say(", "), say(word).in(st))
+		}
+		from := glued(o.Nominal.Value.String() + " ± " + o.Tolerance.String() + " at " + o.Temp.String())
 		if o.Source != "" {
-			ss = append(ss, sayf(" (%s ± %s at %s; %s)", amount(o.Nominal), amount(o.Tolerance), amount(o.Temp), o.Source).in(muted))
+			from += ", " + o.Source
 		}
-		p.put(4, 2, ss...)
-	}
-	if x.HotExpect.Known() && (x.Verdict == coil.Within || x.Verdict == coil.Differs) {
-		p.put(4, 2, sayf("this very coil should read %s at %s", amount(x.HotExpect), amount(m.Hot)))
+		p.put(4, 2, append(ss, say(" ("+from+")").in(muted))...)
 	}
 	p.doubts(4, x.Doubts, "what a coil here has")
 }
@@ -173,9 +178,9 @@ func CoilSentence(r coil.Reason) string {
 	case coil.ColdDoesNotClear:
 		return "a coil that is in order at " + orAmount(r.Value, "this temperature") + " can still fail hot: measure " + sites + " again at " + orAmount(r.Limit, "working temperature") + " before clearing " + oneOr(several, "it", "them")
 	case coil.OddOneOut:
-		return sites + " is the odd one: without it its twins lie together, with it they spread by " + orAmount(r.Value, "much") + share(r.Limit) + ", which matters even inside the tolerance"
+		return sites + " is the odd one: without it its twins lie together, with it they spread by " + orAmount(r.Value.Round(2), "much") + share(r.Limit) + ", which matters even inside the tolerance"
 	case coil.TwinsDiffer:
-		return sites + " should be alike and differ by " + orAmount(r.Value, "much") + share(r.Limit) + "; with two, nothing says which one is odd"
+		return sites + " should be alike and differ by " + orAmount(r.Value.Round(2), "much") + share(r.Limit) + "; with two, nothing says which one is odd"
 	case coil.NotMeasured:
 		return sites + " " + oneOr(several, "was", "were") + " not measured"
 	case coil.TellsApart:
@@ -185,7 +190,7 @@ func CoilSentence(r coil.Reason) string {
 	case coil.SetsMixed:
 		return "what was found at " + sites + " fits variants, but none has all of it: a coil is not what it was, or is of another set"
 	case coil.NoNominal:
-		return "nothing is on record for " + sites
+		return "there is no nominal to hold " + sites + " against"
 	}
 	return ""
 }

@@ -98,7 +98,7 @@ func (p *page) leakTest(t *leak.Report) {
 	p.put(0, 2, say(fall+"."))
 	p.doubts(0, t.Doubts, "the pressure of this port")
 	for _, r := range t.Reasons {
-		p.put(0, 2, say(capital(LeakSentence(r))+".").in(warn))
+		p.put(0, 2, say(capital(LeakSentence(r))).in(warn))
 	}
 	if t.Port.Port != "" {
 		p.gap()
@@ -120,6 +120,8 @@ func LeakSentence(r leak.Reason) string {
 		return "one kelvin of warmth looks like " + orAmount(r.Value, "as much") + ", more than the " + orAmount(r.Limit, "distance") + " to the limit: let the gas settle and test again"
 	case leak.FarFromTest:
 		return "the test began at " + orAmount(r.Value, "another pressure") + ", and the port is tried at " + orAmount(r.Limit, "its own")
+	case leak.CannotFail:
+		return "this test cannot fail: in that time the limit lets it fall by " + orAmount(r.Value, "more") + ", and it began at " + orAmount(r.Limit, "less") + "; read the gauge sooner"
 	case leak.NoChange:
 		return "the gauge did not move: it loses less than the gauge can show, or the tap to the port was closed"
 	}

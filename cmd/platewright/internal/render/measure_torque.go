@@ -105,7 +105,11 @@ func (p *page) fastener(m *MeasureTorque, f *torque.Fastener) {
 		if x.Off.Value.IsZero() {
 			line = " exactly"
 		}
-		p.put(2, 2, say("set "), say(amount(x.Set)).in(st), say(line), sayf(" (exact: %s)", amount(x.Exact.Round(2))).in(muted))
+		ss := []span{say("set "), say(amount(x.Set)).in(st), say(line)}
+		if !x.Off.Value.IsZero() {
+			ss = append(ss, sayf(" (exact: %s)", amount(x.Exact.Round(2))).in(muted))
+		}
+		p.put(2, 2, ss...)
 	}
 	for _, t := range f.Thumbs {
 		line := "Rule of thumb: " + amount(t.Says) + ", " + signed(amount(t.Percent)) + " off (exact: " + amount(t.Exact) + ")"

@@ -25,19 +25,23 @@ import (
 
 // published are the answers that have a JSON Schema, by the name of the schema.
 var published = map[string]any{
-	"resolve":      resolve.Decision{},
-	"resolve-list": ListRow{},
-	"where-used":   resolve.WhereUsed{},
-	"compare":      resolve.Comparison{},
-	"look-alikes":  resolve.LookAlikePairs{},
-	"import":       Import{},
-	"changes":      Changes{},
-	"editions":     Editions{},
-	"info":         Info{},
-	"done":         Done{},
-	"tables":       Tables{},
-	"version":      Version{},
-	"schemas":      Schemas{},
+	"resolve":        resolve.Decision{},
+	"resolve-list":   ListRow{},
+	"where-used":     resolve.WhereUsed{},
+	"compare":        resolve.Comparison{},
+	"look-alikes":    resolve.LookAlikePairs{},
+	"measure-coil":   MeasureCoil{},
+	"measure-fault":  MeasureFault{},
+	"measure-torque": MeasureTorque{},
+	"measure-leak":   MeasureLeak{},
+	"import":         Import{},
+	"changes":        Changes{},
+	"editions":       Editions{},
+	"info":           Info{},
+	"done":           Done{},
+	"tables":         Tables{},
+	"version":        Version{},
+	"schemas":        Schemas{},
 }
 
 // The published schemas are written out from the result types, their comments
@@ -231,6 +235,8 @@ func (s *schemer) of(t reflect.Type) map[string]any {
 		return map[string]any{"type": "boolean"}
 	case reflect.Int, reflect.Int32, reflect.Int64:
 		return map[string]any{"type": "integer"}
+	case reflect.Float64:
+		return map[string]any{"type": "number"}
 	case reflect.Slice:
 		return map[string]any{"type": "array", "items": s.of(t.Elem())}
 	case reflect.Map:
