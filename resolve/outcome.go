@@ -77,7 +77,7 @@ func (r *reader) appendOutcomes(dst []candidateOutcome, v *variant, role *roleIn
 	// Without trails and reasons an outcome names no variant. So what the rows of
 	// the family alone say, without a condition, is worked out once for them all.
 	var ofFamily **outcome
-	if r.lean && v.fits.of(role.key) == nil && len(v.shows) == 0 && len(v.fills) == 0 && len(k.seen) == 0 {
+	if r.lean && len(k.seen) == 0 && v.onlyFamily(role.key) {
 		ofFamily = v.fam.outcomeOf(role, fill, len(r.roles))
 		if *ofFamily != nil {
 			return append(dst, candidateOutcome{v: v, o: *ofFamily}), nil
@@ -118,6 +118,13 @@ func (r *reader) appendOutcomes(dst []candidateOutcome, v *variant, role *roleIn
 		}
 	}
 	return dst, nil
+}
+
+// onlyFamily tells whether just the family's own rows speak of the variant in a
+// role: neither the variant's nor those of a mark that either shows.
+func (v *variant) onlyFamily(role string) bool {
+	speaks := func(m markFits) bool { return m.fits.of(role) != nil }
+	return v.fits.of(role) == nil && len(v.fills) == 0 && !slices.ContainsFunc(v.marks, speaks) && !slices.ContainsFunc(v.fam.marks, speaks)
 }
 
 // outcomeOf gives the place of the outcome of a role that the rows of the family
