@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"platewright/catalog"
+	"platewright/resolve/measure"
 	"platewright/resolve/plate"
 )
 
@@ -61,6 +62,7 @@ type seenMark struct {
 	text  string // as given
 	value string // folded
 	num   catalog.Decimal
+	site  *seenSite // of an observation at an actuator site (C2a)
 }
 
 // compatible tells whether the observation agrees with what a variant shows
@@ -78,6 +80,9 @@ func (o *seenMark) compatible(shows []*catalog.Show) bool {
 }
 
 func (o *seenMark) agrees(s *catalog.Show) bool {
+	if o.site != nil {
+		return o.site.agrees(s)
+	}
 	if o.mark.Kind != catalog.MarkMeasured {
 		return catalog.FoldValue(s.Value) == o.value
 	}
@@ -519,28 +524,17 @@ func (d *decider) observe() error {
 	for _, o := range saw {
 		key := catalog.Fold(o.Mark)
 		m := d.r.marks[key]
-		if m == nil {
-			var names []string
-			for _, k := range d.r.markOrder {
-				names = append(names, k.Mark)
-			}
-			return &QuestionError{Part: "mark", Value: o.Mark, Reason: UnknownName, Known: names}
-		}
-		s := &seenMark{mark: m, key: key, text: o.Value, value: catalog.FoldValue(o.Value)}
-		if s.value == "" {
-			return &QuestionError{Part: "mark", Value: o.Mark + "=", Reason: NoValue}
-		}
-		if err := catalog.CheckText(o.Value); err != nil {
+		if err := catalog.CheckText(o.Value); err != nil && catalog.FoldValue(o.Value) != "" {
 			return &QuestionError{Part: "mark", Value: o.Mark, Err: err}
 		}
-		if m.Kind == catalog.MarkMeasured {
-			text := withoutUnit(o.Value, m.Unit)
-			n, err := catalog.ParseDecimal(text)
-			if err != nil {
-				return &QuestionError{Part: "mark " + m.Mark + ", measured in " + m.Unit, Value: o.Mark + "=" + o.Value, Err: err}
-			}
-			s.num, s.value = n, n.String()
+		if catalog.FoldValue(o.Value) == "" && m != nil {
+			return &QuestionError{Part: "mark", Value: o.Mark + "=", Reason: NoValue}
 		}
+		s, err := d.seenAs(m, key, o)
+		if err != nil {
+			return err
+		}
+		m = s.mark
 		if last != nil && last.key == key {
 			if last.value != s.value {
 				return &QuestionError{Part: "mark", Value: o.Mark + "=" + o.Value, Reason: GivenTwice}
@@ -558,19 +552,52 @@ func (d *decider) observe() error {
 	return nil
 }
 
-// withoutUnit takes the mark's own unit away from a measured value; ohm may be
-// written out, since its sign is on few keyboards. Any other unit stays, and is
-// then refused: values are not converted behind a person's back.
-func withoutUnit(value, unit string) string {
-	value = strings.TrimSpace(value)
-	for _, u := range []string{unit, "ohm", "Ohm"} {
-		if u != "" && (u == unit || unit == "Ω") {
-			if v, ok := strings.CutSuffix(value, u); ok {
-				return strings.TrimSpace(v)
-			}
+// seenAs reads an observation of a mark, or where no mark is called so, of an
+// actuator site (C2a).
+func (d *decider) seenAs(m *catalog.Mark, key string, o Observation) (*seenMark, error) {
+	if m == nil {
+		s, err := d.siteMark(key, o.Mark, strings.TrimSpace(o.Value))
+		if err != nil || s != nil {
+			return s, err
 		}
+		names, err := d.sitesKnown()
+		if err != nil {
+			return nil, err
+		}
+		for _, k := range d.r.markOrder {
+			names = append(names, k.Mark)
+		}
+		slices.Sort(names)
+		return nil, &QuestionError{Part: "mark", Value: o.Mark, Reason: UnknownName, Known: names}
 	}
-	return value
+	s := &seenMark{mark: m, key: key, text: o.Value, value: catalog.FoldValue(o.Value)}
+	if m.Kind == catalog.MarkMeasured {
+		n, err := measured(o.Value, m.Unit)
+		if err != nil {
+			return nil, &QuestionError{Part: "mark " + m.Mark + ", measured in " + m.Unit, Value: o.Mark + "=" + o.Value, Err: err}
+		}
+		s.num, s.value = n, n.String()
+	}
+	return s, nil
+}
+
+// measured reads the value of a measured mark, a number in the mark's unit or with
+// a unit of its own kind. A unit that package measure does not know may only be
+// repeated after the number.
+func measured(value, unit string) (catalog.Decimal, error) {
+	u, err := measure.ParseUnit(unit)
+	if err != nil {
+		text := strings.TrimSpace(value)
+		if unit != "" {
+			text = strings.TrimSpace(strings.TrimSuffix(text, unit))
+		}
+		return catalog.ParseDecimal(text)
+	}
+	q, err := measure.ParseIn(value, u)
+	if err != nil {
+		return catalog.Decimal{}, err
+	}
+	return catalog.Decimal{Num: q.In(u).Value, Known: true}, nil
 }
 
 // VehicleMark is the mark under which a catalogue keeps the vehicles that a
@@ -592,10 +619,8 @@ func (e *evidence) allows(r *reader, v *variant) (bool, error) {
 	case e.read != nil:
 		return e.read.allowed[v.key] != nil, nil
 	case e.mark != nil:
-		if err := r.load(v); err != nil {
-			return false, err
-		}
-		return e.mark.compatible(v.shown(e.mark.key)), nil
+		shows, err := e.mark.shownBy(r, v)
+		return err == nil && e.mark.compatible(shows), err
 	case e.serial != 0:
 		return catalog.Span[catalog.Serial]{From: v.row.SerialFrom, To: v.row.SerialTo}.Contains(e.serial), nil
 	}
@@ -745,7 +770,11 @@ func (d *decider) candidatesOf(as *assemblyWork, root bool) error {
 			}
 			if !ok {
 				if e.mark != nil && named && len(as.excluded) < maxListed {
-					as.excluded = append(as.excluded, excludedBy(e.mark, v))
+					x, err := excludedBy(d.r, e.mark, v)
+					if err != nil {
+						return false, err
+					}
+					as.excluded = append(as.excluded, x)
 				}
 				return true, nil
 			}
@@ -900,8 +929,9 @@ func mixedPart(as *assemblyWork) MixedPart {
 	return p
 }
 
-func excludedBy(m *seenMark, v *variant) Reason {
-	return Reason{Code: ReasonMarkExcludes, Variant: v.row.Variant, Mark: m.mark.Mark, Value: m.text, Shows: showTexts(v.shown(m.key), m.mark)}
+func excludedBy(r *reader, m *seenMark, v *variant) (Reason, error) {
+	shows, err := m.shownBy(r, v)
+	return Reason{Code: ReasonMarkExcludes, Variant: v.row.Variant, Mark: m.mark.Mark, Value: m.text, Shows: showTexts(shows, m.mark)}, err
 }
 
 func showTexts(shows []*catalog.Show, m *catalog.Mark) []string {
@@ -1110,8 +1140,10 @@ func (d *decider) describe() error {
 		as := d.assembly(catalog.Fold(s.mark.Assembly))
 		if as != nil {
 			known, recorded := map[string]bool{}, false
+			var bad error
 			note := func(v *variant) bool {
-				shows := v.shown(s.key)
+				shows, err := s.shownBy(d.r, v)
+				bad = cmp.Or(bad, err)
 				recorded = recorded || len(shows) > 0 && s.hints(shows)
 				for _, t := range showTexts(shows, s.mark) {
 					if !known[t] && len(known) < maxListed {
@@ -1152,6 +1184,9 @@ func (d *decider) describe() error {
 				if err := d.relatives(func(v *variant) { note(v) }, func() bool { return recorded }); err != nil {
 					return err
 				}
+			}
+			if bad != nil {
+				return bad
 			}
 			slices.Sort(o.Known)
 			o.OnRecord = len(o.Known) == 0 || recorded

@@ -299,8 +299,18 @@ func (l *looker) add(w *variant, by LookAlikeBy, misread *plate.Neighbour, check
 	for _, s := range d.seen {
 		// A mark of the assembly itself, or of the one that it is assumed to
 		// belong with, rules a look-alike out.
-		if s.mark.Force == catalog.Deciding && d.decides(l.as, catalog.Fold(s.mark.Assembly)) && !s.compatible(w.shown(s.key)) {
-			r := excludedBy(s, w)
+		if s.mark.Force != catalog.Deciding || !d.decides(l.as, catalog.Fold(s.mark.Assembly)) {
+			continue
+		}
+		shows, err := s.shownBy(d.r, w)
+		if err != nil {
+			return err
+		}
+		if !s.compatible(shows) {
+			r, err := excludedBy(d.r, s, w)
+			if err != nil {
+				return err
+			}
 			out.RuledOut = &r
 		}
 	}

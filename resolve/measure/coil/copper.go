@@ -35,3 +35,12 @@ func Bring(r, from, to measure.Quantity) measure.Quantity {
 	}
 	return measure.Of(r.Value.Mul(rise(to)).DivRound(rise(from), 24), r.Unit)
 }
+
+// Agrees tells whether a coil of resistance r at the temperature at is off a
+// nominal in Ω, which holds at the temperature of, by no more than the tolerance;
+// both ends are included. It divides nothing, so that it is exact.
+func Agrees(r, at measure.Quantity, nominal, tolerance decimal.Decimal, of measure.Quantity) bool {
+	scale := rise(at)
+	got := r.In(measure.Ohm).Value.Mul(rise(of))
+	return got.Sub(nominal.Mul(scale)).Abs().LessThanOrEqual(tolerance.Mul(scale))
+}
