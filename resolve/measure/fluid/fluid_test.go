@@ -587,6 +587,22 @@ func TestLimits(t *testing.T) {
 	}
 }
 
+// The published calculator's point again, from a sheet.
+func TestViscosityOfASheet(t *testing.T) {
+	c := fluid.CheckSheet("F", sheet("v40=32 v100=5.4"), nil)
+	v, err := c.ViscosityAt(num("80"))
+	require.NoError(t, err)
+	if v.Viscosity.String() != "8.53" || v.Beyond {
+		t.Errorf("at 80 °C %s mm²/s, beyond %t", v.Viscosity, v.Beyond)
+	}
+	if v, err = c.ViscosityAt(num("-20")); err != nil || !v.Beyond {
+		t.Errorf("at -20 °C: %v, beyond %t", err, v.Beyond)
+	}
+	if _, err := fluid.CheckSheet("F", sheet("v40=32"), nil).ViscosityAt(num("80")); !errors.Is(err, fluid.ErrNoPair) {
+		t.Errorf("with one viscosity: %v", err)
+	}
+}
+
 // Whatever is on a sheet, checking it gives an answer.
 func FuzzCheckSheet(f *testing.F) {
 	f.Add("29.8", "5.9", "150", "846", "200", "-45")

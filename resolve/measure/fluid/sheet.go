@@ -1,6 +1,7 @@
 package fluid
 
 import (
+	"errors"
 	"math"
 	"slices"
 
@@ -277,4 +278,40 @@ func (c *SheetCheck) against(s SpecLimits, rows []*catalog.Sheet) SpecCheck {
 		out.Verdict = SheetNotSettled
 	}
 	return out
+}
+
+// ViscosityAt is a viscosity at a temperature.
+type ViscosityAt struct {
+	Temp      catalog.Decimal `json:"temp"`      // °C
+	Viscosity catalog.Decimal `json:"viscosity"` // mm²/s, by the line of ASTM D341
+	Beyond    bool            `json:"beyond"`    // beyond the two temperatures of the sheet, where the line is less sure
+}
+
+// ErrNoPair says that a sheet lacks one of the two viscosities.
+var ErrNoPair = errors.New("the viscosity at other temperatures needs those at 40 °C and at 100 °C")
+
+// ViscosityAt gives the viscosity at a temperature in °C by the line through the two
+// viscosities of the sheet.
+func (c *SheetCheck) ViscosityAt(t catalog.Decimal) (ViscosityAt, error) {
+	var v40, v100 catalog.Decimal
+	for _, f := range c.Figures {
+		switch f.Property {
+		case catalog.Viscosity40:
+			v40 = f.Value
+		case catalog.Viscosity100:
+			v100 = f.Value
+		}
+	}
+	if !v40.Known || !v100.Known {
+		return ViscosityAt{}, ErrNoPair
+	}
+	l, err := Through(v40.Num.InexactFloat64(), 40, v100.Num.InexactFloat64(), 100)
+	if err != nil {
+		return ViscosityAt{}, err
+	}
+	v, beyond, err := l.At(t.Num.InexactFloat64())
+	if err != nil {
+		return ViscosityAt{}, err
+	}
+	return ViscosityAt{t, known(decimal.NewFromFloat(digits(v, 3))), beyond}, nil
 }

@@ -164,11 +164,8 @@ func FindMaterial(text string) (Material, bool) {
 
 // Advise says what the tables say about a material in a medium at temperatures in
 // °C.
-func Advise(material string, medium Medium, temps ...decimal.Decimal) Advice {
-	a := Advice{Asked: material, Medium: medium, Temps: []catalog.Decimal{}, Codes: []AdviceCode{}, Better: []string{}}
-	for _, t := range temps {
-		a.Temps = append(a.Temps, known(t))
-	}
+func Advise(material string, medium Medium, temps ...catalog.Decimal) Advice {
+	a := Advice{Asked: material, Medium: medium, Temps: append([]catalog.Decimal{}, temps...), Codes: []AdviceCode{}, Better: []string{}}
 	m, ok := FindMaterial(material)
 	if !ok {
 		a.Verdict, a.Codes = NotKnown, append(a.Codes, UnknownMaterial)
@@ -186,7 +183,7 @@ func Advise(material string, medium Medium, temps ...decimal.Decimal) Advice {
 	return a
 }
 
-func (m *Material) judge(medium Medium, temps []decimal.Decimal) (v Verdict, codes []AdviceCode, worst, best Rating) {
+func (m *Material) judge(medium Medium, temps []catalog.Decimal) (v Verdict, codes []AdviceCode, worst, best Rating) {
 	worst, best = m.stands[medium][0], m.stands[medium][1]
 	v = Suits
 	add := func(c AdviceCode, to Verdict) {
@@ -210,10 +207,10 @@ func (m *Material) judge(medium Medium, temps []decimal.Decimal) (v Verdict, cod
 		// Only the limit on the side of the temperature is in question: a ring in a
 		// hot gearbox is not judged by the cold that nobody asked about.
 		wide, strict := m.High, m.StrictHigh
-		beyond := func(limit catalog.Decimal) bool { return t.GreaterThan(limit.Num) }
-		if t.LessThan(decimal.NewFromInt(20)) {
+		beyond := func(limit catalog.Decimal) bool { return t.Num.GreaterThan(limit.Num) }
+		if t.Num.LessThan(decimal.NewFromInt(20)) {
 			wide, strict = m.Low, m.StrictLow
-			beyond = func(limit catalog.Decimal) bool { return t.LessThan(limit.Num) }
+			beyond = func(limit catalog.Decimal) bool { return t.Num.LessThan(limit.Num) }
 		}
 		switch {
 		case !wide.Known:

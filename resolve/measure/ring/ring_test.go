@@ -330,9 +330,9 @@ func TestAdvise(t *testing.T) {
 		{"paper", ring.Oil, "70", ring.NotKnown, "unknown-material"},
 		{"", ring.Oil, "", ring.NotKnown, "unknown-material"},
 	} {
-		var temps []decimal.Decimal
+		var temps []catalog.Decimal
 		for _, s := range strings.Fields(tt.temps) {
-			temps = append(temps, dec(s))
+			temps = append(temps, catalog.Decimal{Num: dec(s), Known: true})
 		}
 		a := ring.Advise(tt.material, tt.medium, temps...)
 		var codes []string

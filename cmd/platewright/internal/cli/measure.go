@@ -31,7 +31,8 @@ of its limits, and 11 when the data do not settle it.`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error { return c.Help() },
 	}
-	c.AddCommand(a.measureCoilCmd(), a.measureFaultCmd(), a.measureTorqueCmd(), a.measureLeakCmd())
+	c.AddCommand(a.measureCoilCmd(), a.measureFaultCmd(), a.measureTorqueCmd(), a.measureLeakCmd(),
+		a.measureSealCmd(), a.measureRingCmd(), a.measureFluidCmd(), a.measureSheetCmd())
 	return c
 }
 
@@ -238,7 +239,7 @@ func outOfLimits(bad, open bool) error {
 func quantity(where, text string, k measure.Kind) (measure.Quantity, error) {
 	q, err := measure.Parse(text, k)
 	if err != nil {
-		return q, usagef("%s %v", where, err)
+		return q, &usageError{fmt.Sprintf("%s %v", where, err), "platewright measure"}
 	}
 	return q, nil
 }
