@@ -508,9 +508,16 @@ type CheckAnswer struct {
 	LeavesTotal int                   `json:"leavesTotal"` // how many, listed or not
 	Settles     []string              `json:"settles"`     // roles settled by it
 	Unsettled   []string              `json:"unsettled"`
+	Takes       []RoleTakes           `json:"takes"` // what the settled roles would take
 	Mixed       bool                  `json:"mixed,omitempty"` // the unit would not be as built
 	Next        *NextCheck            `json:"next,omitempty"`  // what to look at then
 	Cut         bool                  `json:"cut,omitempty"`   // there is more to look at than is listed here
+}
+
+// RoleTakes is what a role would take once it is settled.
+type RoleTakes struct {
+	Role  string           `json:"role"`
+	Parts []catalog.PartNo `json:"parts"` // the preferred choice of each line, or of a fluid the fluid; empty: nothing fits
 }
 
 // Caution is a warning of harm that belongs to the answer.

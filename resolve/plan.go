@@ -630,6 +630,33 @@ func (p *planPart) world(id string) *planWorld {
 	return &p.worlds[i]
 }
 
+// takes gives what the roles that an answer settles would take.
+func (p *planPart) takes(a *advise.Answer) []RoleTakes {
+	out := []RoleTakes{}
+	for j, r := range p.roles {
+		if !slices.Contains(a.Settled, r.key) {
+			continue
+		}
+		var cos []candidateOutcome
+		have := map[*outcome]bool{}
+		for _, id := range a.Worlds {
+			if co := p.world(id).cos[j]; co != nil && !have[co.o] {
+				have[co.o] = true
+				cos = append(cos, *co)
+			}
+		}
+		t := RoleTakes{Role: r.role.row.Role, Parts: []catalog.PartNo{}}
+		_, lines := judge(cos)
+		for _, l := range lines {
+			for _, it := range l.Choices[0].Items {
+				t.Parts = append(t.Parts, it.Part)
+			}
+		}
+		out = append(out, t)
+	}
+	return out
+}
+
 // step reads a step of the planner back, with deep steps below it.
 func (p *planPart) step(s *advise.Step, deep int) *NextCheck {
 	at := slices.IndexFunc(p.checks, func(c check) bool { return c.next.ID == s.Check })
@@ -671,6 +698,7 @@ func (p *planPart) step(s *advise.Step, deep int) *NextCheck {
 			out.Mixed = out.Mixed || !slices.ContainsFunc(a.Worlds, func(id string) bool { return p.world(id).cos[j] != nil })
 		}
 		out.Mixed = out.Mixed || !real
+		out.Takes = p.takes(a)
 		if !a.Leaf && deep > 0 && a.Next != nil && real {
 			out.Next = p.step(a.Next, deep-1)
 		} else if !a.Leaf && real && deep > 0 {

@@ -38,6 +38,7 @@ func TestScripts(t *testing.T) {
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"exits": exits,
 			"obeys": obeys,
+			"ends":  ends,
 		},
 	})
 }
@@ -58,6 +59,16 @@ func exits(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	if want := args[0]; strconv.Itoa(code) != want {
 		ts.Fatalf("exit code %d, want %s", code, want)
+	}
+}
+
+// ends demands that one file ends with another: ends FILE TAIL
+func ends(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: ends FILE TAIL")
+	}
+	if !strings.HasSuffix(ts.ReadFile(args[0]), ts.ReadFile(args[1])) {
+		ts.Fatalf("%s does not end with %s", args[0], args[1])
 	}
 }
 

@@ -162,6 +162,18 @@ func (a *app) completeSaw(text string) []string {
 	})
 }
 
+// completeChecks proposes what can be looked at: marks, serial number, build date.
+func (a *app) completeChecks(text string) []string {
+	return a.completions(func(cat resolve.Catalogue, add func(string, string) bool) error {
+		for _, k := range []resolve.CheckKind{resolve.CheckSerial, resolve.CheckBuilt} {
+			if strings.HasPrefix(string(k), text) && !add(string(k), "") {
+				return nil
+			}
+		}
+		return starting(cat, catalog.TMarks, text, func(r *catalog.Mark) bool { return add(r.Mark, r.Name) })
+	})
+}
+
 func (a *app) completeWork(text string) []string {
 	return a.completions(func(cat resolve.Catalogue, add func(string, string) bool) error {
 		return starting(cat, catalog.TWork, text, func(r *catalog.WorkScope) bool { return add(r.Work, r.Name) })

@@ -12,7 +12,7 @@ import (
 func (a *app) resolveCmd() *cobra.Command {
 	var unit unitFlags
 	var list listFlags
-	var why bool
+	var why, plan bool
 	c := &cobra.Command{
 		Use:     "resolve [PLATE]",
 		GroupID: "unit",
@@ -20,6 +20,11 @@ func (a *app) resolveCmd() *cobra.Command {
 		Long: `Resolve tells which variant a unit can still be, and for each role which part
 fits. In PLATE write ? for a character that cannot be read and [38] for one that
 is 3 or 8; capitals, spaces and dashes make no difference.
+
+A character that was read but is not sure is named by --doubt: all that it is
+easily taken for stays possible, and the answer ranks the variants by how likely
+that is. "slip" allows one slip anywhere: a confusable character, two neighbours
+swapped, one left out or written twice.
 
 The exit code is 0 when the question is answered, also where roles are not
 settled yet; 11 when nothing matches or the evidence contradicts itself.
@@ -54,22 +59,23 @@ unless --look-alikes is given.`,
 			if knowsNothing(&q) {
 				return &usageError{"what is the unit? give its PLATE as read, or --field or --label, or --from with a list", c.CommandPath()}
 			}
-			return a.resolveOne(q, why)
+			return a.resolveOne(q, why, plan)
 		},
 	}
 	unit.add(a, c, true)
 	list.add(c)
+	c.Flags().BoolVar(&plan, "plan", false, "show the whole plan of checks, with what each answer would mean")
 	c.Flags().BoolVar(&why, "why", false, "show the proof of each line with its sources")
 	return c
 }
 
-func (a *app) resolveOne(q resolve.Question, why bool) error {
+func (a *app) resolveOne(q resolve.Question, why, plan bool) error {
 	cat, err := a.open()
 	if err != nil {
 		return err
 	}
 	defer cat.Close()
-	d, err := resolve.New(cat, cat.edition).Decide(q, resolve.Options{})
+	d, err := resolve.New(cat, cat.edition).Decide(q, resolve.Options{WholePlan: plan})
 	if err != nil {
 		return err
 	}

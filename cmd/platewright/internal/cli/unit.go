@@ -20,6 +20,8 @@ type unitFlags struct {
 	vehicle string
 	built   string
 	serial  string
+	doubt   []string
+	unseen  []string
 }
 
 func (f *unitFlags) add(a *app, c *cobra.Command, asks bool) {
@@ -30,7 +32,11 @@ func (f *unitFlags) add(a *app, c *cobra.Command, asks bool) {
 	s.StringVar(&f.vehicle, "vehicle", "", "`TEXT` for the vehicle it came from; a hint, never decides")
 	s.StringVar(&f.built, "built", "", "build `DATE`: 2019-04-12, 2019-04 or 2019")
 	s.StringVar(&f.serial, "serial", "", "serial `NUMBER` of the unit")
+	s.StringSliceVar(&f.doubt, "doubt", nil, "`PLACES` of the plate that were read and are not sure, such as 4,7, counted without spaces and dashes; slip for one slip anywhere; label:4 for a label (repeat)")
+	s.StringArrayVar(&f.unseen, "cannot-see", nil, "a `CHECK` that was tried and gave nothing: a mark, serial, built or character:PLACE (repeat)")
 	a.completeFlag(c, "saw", a.completeSaw)
+	a.completeFlag(c, "cannot-see", a.completeChecks)
+	a.completeFlag(c, "doubt", func(string) []string { return []string{resolve.AnySlip} })
 	a.completeFlag(c, "label", a.completeLabels)
 	noFiles := func(string) []string { return nil }
 	for _, name := range []string{"field", "vehicle", "built", "serial"} {
@@ -46,9 +52,12 @@ func (f *unitFlags) add(a *app, c *cobra.Command, asks bool) {
 
 // question puts the flags and the plate, if there is one, into a question.
 func (f *unitFlags) question(plates []string) (resolve.Question, error) {
-	q := resolve.Question{Labels: f.labels, Work: f.work, Roles: f.roles, Vehicle: f.vehicle}
+	q := resolve.Question{Labels: f.labels, Work: f.work, Roles: f.roles, Vehicle: f.vehicle, CannotSee: f.unseen}
 	if len(plates) > 0 {
 		q.Plate = plates[0]
+	}
+	for _, d := range f.doubt {
+		q.Doubt = append(q.Doubt, strings.TrimSpace(d))
 	}
 	for _, s := range f.fields {
 		name, text, ok := strings.Cut(s, "=")

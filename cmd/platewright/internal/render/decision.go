@@ -33,6 +33,7 @@ func DecisionText(w io.Writer, d *resolve.Decision, s Screen, why bool) error {
 	t.warnings()
 	t.orders()
 	t.next()
+	t.plan()
 	t.cautions()
 	t.notes()
 	t.excluded()
@@ -236,9 +237,12 @@ func (t *decisionPage) identity() {
 			t.put(2, 2, say("on the basis of "+on))
 		default:
 			t.put(0, 4, say(name+": ").in(strong), sayf("%d variants are still possible", a.Total).in(warn))
-			if a.Total <= listed {
-				for _, c := range a.Candidates {
-					t.put(2, 4, say(glued(string(c.Variant))).in(strong), say(tail(", ", candidateName(c))))
+			if a.Total <= listed || t.ranked(a) {
+				for _, c := range a.Candidates[:min(len(a.Candidates), most)] {
+					t.put(2, 4, say(glued(string(c.Variant))).in(strong), say(tail(", ", percent(c.Share))), say(tail(", ", candidateName(c))))
+				}
+				if more := a.Total - min(len(a.Candidates), most); more > 0 {
+					t.put(2, 4, sayf("and %d more", more))
 				}
 			} else {
 				codes := make([]catalog.VariantCode, len(a.Candidates))
@@ -250,6 +254,11 @@ func (t *decisionPage) identity() {
 			t.put(2, 2, say("on the basis of "+on))
 		}
 	}
+}
+
+// ranked tells whether the candidates stand by how likely they are.
+func (t *decisionPage) ranked(a resolve.AssemblyState) bool {
+	return len(a.Candidates) > 0 && a.Candidates[0].Share.Known
 }
 
 func candidateName(c resolve.Candidate) string {
@@ -269,9 +278,11 @@ func tail(sep, s string) string {
 	return sep + s
 }
 
+// most is how many of a kind a screen can hold.
+const most = 12
+
 // someOf lists codes, not more than a screen can hold.
 func (t *decisionPage) someOf(codes []catalog.VariantCode, total int) string {
-	const most = 12
 	show := codes[:min(len(codes), most)]
 	if more := total - len(show); more > 0 {
 		parts := make([]string, len(show))
@@ -368,6 +379,7 @@ func (t *decisionPage) unread() {
 // proof, how the texts were taken apart.
 func (t *decisionPage) readings() {
 	for _, r := range t.d.Reading {
+		t.inDoubt(r)
 		for _, m := range r.Matches {
 			for _, f := range m.Recovered {
 				t.put(2, 2, sayf("The check character tells that the field %s reads %s.", f.Field, glued(f.Text)))
@@ -975,56 +987,6 @@ func between(from, to string) string {
 		return " " + to + " or earlier"
 	}
 	return " of any value"
-}
-
-// next writes the next thing to look at and what each answer would mean.
-func (t *decisionPage) next() {
-	n := t.d.NextCheck
-	if n == nil {
-		return
-	}
-	what, again := "", ""
-	switch n.Kind {
-	case resolve.CheckSerial:
-		what, again = "the serial number", "--serial NUMBER"
-	case resolve.CheckBuilt:
-		what, again = "the build date", "--built DATE"
-	case resolve.CheckCharacter:
-		what, again = "character "+strconv.Itoa(n.Place)+" of the plate or label", "the reading completed"
-	default:
-		what, again = lower(orWord(n.Name, plainCode(n.Mark))), "--saw "+n.Mark+"=VALUE"
-	}
-	t.head(strong, "NEXT CHECK (%s): %s, on %s", minutes(n.Effort), what, place(n.Assembly))
-	if n.How != "" {
-		t.put(2, 2, say("How: "+n.How))
-	}
-	if n.Caution != "" {
-		t.put(2, 2, say("Caution: ").in(warn), say(t.cautionText(n.Caution)))
-	}
-	for _, a := range n.Answers {
-		head := "any other"
-		switch {
-		case a.Value != "":
-			head = withUnit(a.Value, n.Unit)
-		case a.From != "" || a.To != "":
-			head = strings.TrimPrefix(between(a.From, a.To), " ")
-			if n.Unit != "" {
-				head = withUnit(head, n.Unit)
-			}
-		}
-		text := "leaves " + t.someOf(a.Leaves, len(a.Leaves))
-		if len(a.Leaves) == 0 {
-			text = "leaves no variant"
-		}
-		if len(a.Settles) > 0 {
-			text += "; settles " + t.roleNames(a.Settles)
-		}
-		if len(a.Unsettled) > 0 {
-			text += "; still open: " + t.roleNames(a.Unsettled)
-		}
-		t.put(2, 4, say(head+": ").in(strong), say(text))
-	}
-	t.put(2, 2, say("Then ask again with "+strings.ReplaceAll(again, " ", string(glue))+"."))
 }
 
 func (t *decisionPage) roleNames(roles []string) string {

@@ -84,7 +84,7 @@ func want(f plate.Failure) string {
 
 // near names a plate that the reading would be with one slip put right.
 func (t *decisionPage) near(n resolve.NearReading) {
-	t.put(4, 4, say(glued(n.Text)).in(strong), say(", "+slip(n.NearReading)+tail(": ", t.someOf(n.Variants, len(n.Variants)))))
+	t.put(4, 4, say(glued(n.Text)).in(strong), say(tail(", ", percent(n.Share))+", "+slip(n.NearReading)+tail(": ", t.someOf(n.Variants, len(n.Variants)))))
 }
 
 // slip says what one slip would have been.

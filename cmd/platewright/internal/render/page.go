@@ -260,3 +260,7 @@ func runeColumns(r rune) int {
 	}
 	return 1
 }
+
+// Shown gives a text that was typed or imported by somebody as it can safely be
+// shown on a terminal.
+func Shown(s string) string { return visible(s) }
