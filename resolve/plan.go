@@ -22,10 +22,8 @@ const (
 	// maxRevealed bounds the values of marks not recorded for a variant that are
 	// tried together.
 	maxRevealed = 64
-	// The exact search goes up to so many groups and checks. An assembly that is
-	// judged apart from another doubles the groups at most, so that twelve of each
-	// are searched whole.
-	exactGroups, exactChecks = 24, 15
+	// The exact search is tried up to so many groups and checks, within its budget.
+	exactGroups, exactChecks = 64, 20
 	// firstBudget and wholeBudget bound its states: an answer must not wait for
 	// more than is seen of the plan.
 	firstBudget, wholeBudget = 20_000, 100_000

@@ -264,6 +264,9 @@ func drawQuestion(t *rapid.T) resolve.Question {
 	if rapid.IntRange(0, 3).Draw(t, "has date") == 0 {
 		q.Built, _ = catalog.ParseDate(rapid.SampledFrom([]string{"2015", "2018", "2018-06", "2018-07-01"}).Draw(t, "built"))
 	}
+	if c := (q.Plate + "?")[0]; c != '?' && c != '[' {
+		q.Doubt = rapid.SampledFrom([][]string{nil, nil, nil, {"1"}, {"slip"}, {"1", "slip"}}).Draw(t, "in doubt")
+	}
 	q.Work = rapid.SampledFrom([][]string{nil, {"reseal"}, {"renew", "reseal"}, {"drain", "renew", "reseal"}}).Draw(t, "work")
 	return q
 }
@@ -497,6 +500,7 @@ func TestCandidatesTogether(t *testing.T) {
 	questions(t, func(t *rapid.T, w drawn, q resolve.Question) {
 		q.Labels, q.Saw = nil, nil
 		q.Plate = rapid.SampledFrom([]string{"??", "A?", "?A", "?? 45"}).Draw(t, "plate of several")
+		q.Doubt = nil
 		together := decide(t, w, q)
 		vs := candidatesOf(together, "case")
 		if len(vs) < 2 {
@@ -819,11 +823,6 @@ func (w *drawn) ofMarks(role string) bool {
 func TestPlanKeepsItsPromise(t *testing.T) {
 	kept, leaves := map[resolve.CheckKind]int{}, 0
 	questions(t, func(t *rapid.T, w drawn, q resolve.Question) {
-		if rapid.IntRange(0, 3).Draw(t, "in doubt") == 0 && q.Plate != "" {
-			if c := q.Plate[0]; c != '?' && c != '[' {
-				q.Doubt = []string{"1"}
-			}
-		}
 		res := resolve.New(w.cat, resolve.Edition{Name: "drawn"})
 		whole := func(q resolve.Question) *resolve.Decision {
 			d, err := res.Decide(q, resolve.Options{WholePlan: true})
