@@ -8,9 +8,9 @@ import (
 	"platewright/catalog"
 )
 
-// correctionName names the row that a correction speaks of, as the place of its
+// CorrectionName names the row that a correction speaks of, as the place of its
 // note.
-func correctionName(c *catalog.Correction) string { return c.Table + ": " + c.Name() }
+func CorrectionName(c *catalog.Correction) string { return c.Table + ": " + c.Name() }
 
 // Correct makes the correction of a cell: the table, the row by the cells of its
 // key with " / " between, the column and what it should say. was, if not nil, is
@@ -226,7 +226,7 @@ func (c *Content) groundAlias(cat Catalogue) error {
 		case n.Part.Key() == c.Part.Key():
 			return refuse("the catalogue says already that "+c.Of+" is "+string(n.Part), "nothing needs to be noted")
 		default:
-			return refuse("the catalogue says that "+c.Of+" is "+string(n.Part), "if that is wrong, correct it: platewright note add correction --on numbers="+n.Number+" --cell part="+string(c.Part))
+			return refuse("the catalogue says that "+c.Of+" is "+string(n.Part), "if that is wrong, correct it: platewright note add correction --on numbers='"+n.Number+"' --cell part='"+string(c.Part)+"'")
 		}
 	}
 	return nil

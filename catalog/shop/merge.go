@@ -274,7 +274,7 @@ func (a *Arrivals) Wording(r *catalog.NoteWording, at catalog.Place, fs *catalog
 			return
 		}
 		if w.Of == "" || r.Note == "" {
-			w.Of = correctionName(w.Correction)
+			w.Of = CorrectionName(w.Correction)
 		}
 	}
 	for line := range strings.SplitSeq(r.Measured, "\n") {

@@ -173,7 +173,7 @@ func (c *Content) checkPlace() error {
 	case catalog.NoteOnPlate:
 		return checkPattern(c.Of)
 	case catalog.NoteOnRow:
-		if t := c.Correction.TableOf(); t == nil || c.Of != correctionName(c.Correction) {
+		if t := c.Correction.TableOf(); t == nil || c.Of != CorrectionName(c.Correction) {
 			return refuse("the note names another row than its correction", "leave the naming to the program")
 		}
 	default:

@@ -280,15 +280,14 @@ func (f *shopView) whole() error {
 	return nil
 }
 
-func (f *shopView) bucket(name string) *bolt.Bucket { return shopBucket(f.tx, f.file, f.meta, name) }
-
-func shopBucket(tx *bolt.Tx, file *os.File, m meta, name string) *bolt.Bucket {
-	b := tx.Bucket([]byte(name))
+// bucket opens a part of which the branch pages are known to form a tree.
+func (f *shopView) bucket(name string) *bolt.Bucket {
+	b := f.tx.Bucket([]byte(name))
 	if b == nil {
 		damaged("its part %s is missing", name)
 	}
 	if root := uint64(b.Root()); root != 0 {
-		if err := newPageFile(file, m).skeleton(root); err != nil {
+		if err := newPageFile(f.file, f.meta).skeleton(root); err != nil {
 			damaged("%v", err)
 		}
 	}
@@ -597,7 +596,6 @@ type ShopTx struct {
 	*Shop
 	tx   *bolt.Tx
 	file *os.File
-	meta meta
 	opts ShopOptions
 	op   string
 	done []shop.Event
@@ -683,9 +681,12 @@ func (w *ShopTx) run(path string, do func(*ShopTx) error) (err error) {
 			_ = tx.Rollback() // nothing of it was written
 		}
 	}()
-	f.tx, w.tx, w.meta = tx, tx, f.meta
+	f.tx, w.tx = tx, tx
 	if err := f.readHead(); err != nil {
 		return err
+	}
+	for _, name := range []string{changesName, cardsName} {
+		f.bucket(name) // its branch pages form a tree; what this change adds is bbolt's own
 	}
 	if w.Shop, err = f.load(); err != nil {
 		return err
@@ -725,8 +726,39 @@ func (w *ShopTx) seen(path string) bool {
 }
 
 // Card gives the card of that number with what was done so far.
-func (w *ShopTx) Card(number int) (_ *shop.Card, err error) {
-	return cardIn(shopBucket(w.tx, w.file, w.meta, cardsName), w.head, number)
+func (w *ShopTx) Card(number int) (*shop.Card, error) {
+	return cardIn(w.tx.Bucket([]byte(cardsName)), w.head, number)
+}
+
+// Cards gives all cards with what was done so far, the oldest first.
+func (w *ShopTx) Cards() ([]*shop.Card, error) {
+	var out []*shop.Card
+	c := w.tx.Bucket([]byte(cardsName)).Cursor()
+	for k, v := c.First(); k != nil; k, v = c.Next() {
+		out = append(out, openCard(k, v))
+	}
+	return out, nil
+}
+
+// EventsAt gives the events of those numbers.
+func (w *ShopTx) EventsAt(numbers []int) ([]shop.Event, error) {
+	b, out := w.tx.Bucket([]byte(changesName)), make([]shop.Event, 0, len(numbers))
+	for _, n := range numbers {
+		out = append(out, readChange(b, n).event)
+	}
+	return out, nil
+}
+
+// Events calls each for everything that happened after the change with the
+// number since.
+func (w *ShopTx) Events(since int, each func(shop.Event) error) error {
+	b := w.tx.Bucket([]byte(changesName))
+	for n := since + 1; n <= w.head.Changes; n++ {
+		if err := each(readChange(b, n).event); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // NextCard is the number that a new card gets.

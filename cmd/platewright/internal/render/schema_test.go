@@ -25,6 +25,12 @@ import (
 
 // published are the answers that have a JSON Schema, by the name of the schema.
 var published = map[string]any{
+	"note":           Noted{},
+	"notes":          Notes{},
+	"note-history":   NoteHistory{},
+	"note-exchange":  NoteExchange{},
+	"note-review":    NoteReview{},
+	"note-rules":     NoteRules{},
 	"resolve":        resolve.Decision{},
 	"resolve-list":   ListRow{},
 	"where-used":     resolve.WhereUsed{},
@@ -137,7 +143,7 @@ type schemer struct {
 func newSchemer(t *testing.T) *schemer {
 	s := &schemer{t: t, docs: map[string]string{}, words: map[string][]string{}}
 	root := filepath.Join("..", "..", "..", "..")
-	dirs := []string{filepath.Join(root, "catalog"), filepath.Join(root, "resolve"), filepath.Join(root, "resolve", "plate"), filepath.Join(root, "resolve", "measure"), "."}
+	dirs := []string{filepath.Join(root, "catalog"), filepath.Join(root, "catalog", "shop"), filepath.Join(root, "resolve"), filepath.Join(root, "resolve", "plate"), filepath.Join(root, "resolve", "measure"), "."}
 	bench, err := filepath.Glob(filepath.Join(root, "resolve", "measure", "*", "doc.go"))
 	require.NoError(t, err)
 	for _, f := range bench {
@@ -220,6 +226,8 @@ func (s *schemer) of(t reflect.Type) map[string]any {
 	case reflect.TypeFor[measure.Quantity]():
 		return map[string]any{"type": []string{"object", "null"}, "description": "a number with its unit, null where there is none", "required": []string{"value", "unit"}, "additionalProperties": false,
 			"properties": map[string]any{"value": map[string]any{"type": "number"}, "unit": map[string]any{"type": "string"}}}
+	case reflect.TypeFor[json.RawMessage]():
+		return map[string]any{}
 	case reflect.TypeFor[time.Time]():
 		return map[string]any{"type": "string", "format": "date-time"}
 	}
@@ -277,7 +285,11 @@ func (s *schemer) fields(t reflect.Type, props map[string]any, required *[]strin
 			continue
 		}
 		if f.Anonymous && name == "" {
-			s.fields(f.Type, props, required)
+			embedded := f.Type
+			if embedded.Kind() == reflect.Pointer {
+				embedded = embedded.Elem() // its fields are left out where it is nil, so each has omitempty
+			}
+			s.fields(embedded, props, required)
 			continue
 		}
 		if !f.IsExported() {

@@ -113,6 +113,9 @@ func Sentence(r resolve.Reason) string {
 	case resolve.ReasonUnknownPart:
 		return "nothing in the catalogue goes by the number " + value
 	case resolve.ReasonGoesBy:
+		if r.Table == catalog.TNotes {
+			return "a note of the shop says that " + value + " stands for " + part
+		}
 		return value + " is another number of " + part
 	case resolve.ReasonInKit:
 		return part + " is in the kit " + other + ", which fits; that proves nothing by itself, since a kit can hold pieces that this unit does not need"
