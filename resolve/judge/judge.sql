@@ -17,6 +17,7 @@ CREATE TABLE assembly(cat INT, a TEXT, follows TEXT);
 CREATE TABLE variant(cat INT, v TEXT, fam TEXT, sfrom INT, sto INT, bfrom INT, bto INT);
 CREATE TABLE mark(cat INT, m TEXT, a TEXT, kind TEXT, force TEXT, tol INT);
 CREATE TABLE show(cat INT, scope TEXT, o TEXT, m TEXT, val TEXT, num INT, tol INT);
+CREATE TABLE site(cat INT, scope TEXT, o TEXT, m TEXT, r TEXT, ohm INT, tol INT, temp INT); -- temp in tenths of a degree
 CREATE TABLE role(cat INT, r TEXT, a TEXT, kind TEXT);
 CREATE TABLE part(cat INT, p TEXT, kind TEXT, sold INT);
 CREATE TABLE number(cat INT, n TEXT, p TEXT);
@@ -35,7 +36,7 @@ CREATE TABLE question(q INTEGER PRIMARY KEY, cat INT, serial INT, b1 INT, b2 INT
 CREATE TABLE qwork(q INT, w TEXT);
 CREATE TABLE qrole(q INT, r TEXT);
 CREATE TABLE qpart(q INT, asked TEXT);
-CREATE TABLE obs(q INT, m TEXT, val TEXT, num INT);
+CREATE TABLE obs(q INT, m TEXT, val TEXT, num INT, temp INT); -- temp of a site's reading, in tenths of a degree
 -- C3 is judged by the driver: the assembly that carries the reading, what it
 -- spells in full, and the variants that it allows.
 CREATE TABLE reading(q INT, n INT, a TEXT, txt TEXT, serial INT, b1 INT, b2 INT);
@@ -65,14 +66,26 @@ CREATE INDEX mark_i ON mark(cat, m);
 ---------------------------------------------------------------------------
 -- Candidates
 
+-- C2a: where no mark is called so, a site is a measured, deciding mark on the
+-- assembly of its role, and its rows are what families and variants show of it.
+CREATE TABLE sitemark AS
+SELECT DISTINCT s.cat, s.m, r.a FROM site s JOIN role r ON r.cat = s.cat AND r.r = s.r
+WHERE NOT EXISTS (SELECT 1 FROM mark m WHERE m.cat = s.cat AND m.m = s.m);
+INSERT INTO mark SELECT cat, m, a, 'measured', 'deciding', 0 FROM sitemark;
+CREATE TABLE shown AS
+SELECT cat, scope, o, m, val, num, tol, NULL AS temp FROM show
+UNION ALL
+SELECT s.cat, s.scope, s.o, s.m, NULL, s.ohm, s.tol, s.temp FROM site s JOIN sitemark k ON k.cat = s.cat AND k.m = s.m;
+CREATE INDEX shown_i ON shown(cat, scope, o, m);
+
 -- C1: what a variant shows of a mark: its own rows, else its family's.
 CREATE TABLE sv AS
-SELECT v.cat, v.v, s.m, s.val, s.num, s.tol
-FROM variant v JOIN show s ON s.cat = v.cat AND s.scope = 'variant' AND s.o = v.v
+SELECT v.cat, v.v, s.m, s.val, s.num, s.tol, s.temp
+FROM variant v JOIN shown s ON s.cat = v.cat AND s.scope = 'variant' AND s.o = v.v
 UNION ALL
-SELECT v.cat, v.v, s.m, s.val, s.num, s.tol
-FROM variant v JOIN show s ON s.cat = v.cat AND s.scope = 'family' AND s.o = v.fam
-WHERE NOT EXISTS (SELECT 1 FROM show t WHERE t.cat = v.cat AND t.scope = 'variant' AND t.o = v.v AND t.m = s.m);
+SELECT v.cat, v.v, s.m, s.val, s.num, s.tol, s.temp
+FROM variant v JOIN shown s ON s.cat = v.cat AND s.scope = 'family' AND s.o = v.fam
+WHERE NOT EXISTS (SELECT 1 FROM shown t WHERE t.cat = v.cat AND t.scope = 'variant' AND t.o = v.v AND t.m = s.m);
 CREATE INDEX sv_i ON sv(cat, v, m);
 
 -- The assemblies of each question, and how far each is from the root.
@@ -141,7 +154,10 @@ WHERE CASE e.kind
     AND NOT EXISTS (
       SELECT 1 FROM sv JOIN mark m ON m.cat = sv.cat AND m.m = sv.m JOIN obs o ON o.q = e.q AND o.m = e.mark AND o.val = e.txt
       WHERE sv.cat = e.cat AND sv.v = b.v AND sv.m = e.mark
-        AND CASE WHEN m.kind = 'measured' THEN abs(o.num - sv.num) <= coalesce(sv.tol, 0) + coalesce(m.tol, 0) ELSE o.val = sv.val END)
+        AND CASE
+          -- C2a: copper at t has 1 + 0.00393 (t - 20) times its resistance at 20 °C
+          WHEN sv.temp IS NOT NULL THEN abs(o.num * (1000000 + 393 * (sv.temp - 200)) - sv.num * (1000000 + 393 * (o.temp - 200))) <= coalesce(sv.tol, 0) * (1000000 + 393 * (o.temp - 200))
+          WHEN m.kind = 'measured' THEN abs(o.num - sv.num) <= coalesce(sv.tol, 0) + coalesce(m.tol, 0) ELSE o.val = sv.val END)
   WHEN 'serial' THEN coalesce(e.txt + 0 < v.sfrom, 0) OR coalesce(e.txt + 0 > v.sto, 0)
   WHEN 'built' THEN (SELECT coalesce(u.b2 < v.bfrom, 0) OR coalesce(u.b1 > v.bto, 0) FROM unit u WHERE u.q = e.q)
   END;

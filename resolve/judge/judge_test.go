@@ -206,6 +206,9 @@ func demoAsks(t *testing.T, w *world) []ask {
 		}
 		put(resolve.Question{Plate: plate, Labels: []string{pick(m, all)}}, some...)
 		put(resolve.Question{Plate: m.wear(plate, 1), Labels: []string{m.wear(pick(m, all), 1)}})
+		for _, value := range []string{"5.2", "10.1", "7", "11.9 at 60 °C"} { // at an actuator site, which every family of the demo has
+			put(resolve.Question{Plate: m.wear(plate, 1), Saw: []resolve.Observation{{Mark: "P1", Value: value}}})
+		}
 		for _, mark := range marks {
 			for _, value := range values[mark] {
 				put(resolve.Question{Plate: plate, Saw: []resolve.Observation{{Mark: mark, Value: value}}})

@@ -101,6 +101,10 @@ func stillAsks(w *world, a ask) bool {
 		switch r := tr.row.(type) {
 		case *catalog.Mark:
 			names["mark "+r.Mark] = true
+		case *catalog.Site:
+			if r.Scope == catalog.OfFamily {
+				names["mark "+r.Site] = true
+			}
 		case *catalog.Role:
 			names["role "+r.Role] = true
 		case *catalog.WorkScope:

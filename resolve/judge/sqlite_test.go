@@ -228,6 +228,8 @@ func (l *loader) world(c int, w *world) {
 			l.insert("mark", c, fold(r.Mark), fold(r.Assembly), string(r.Kind), string(r.Force), scaled(r.Tolerance, 6))
 		case *catalog.Show:
 			l.insert("show", c, string(r.Scope), fold(r.Of), fold(r.Mark), value(r.Value), millionths(r.Value), scaled(r.Tolerance, 6))
+		case *catalog.Site:
+			l.insert("site", c, string(r.Scope), fold(r.Of), fold(r.Site), fold(r.Role), scaled(r.Ohm, 6), scaled(r.Tolerance, 6), scaled(r.Temp, 1))
 		case *catalog.Role:
 			l.insert("role", c, fold(r.Role), fold(r.Assembly), string(r.Kind))
 		case *catalog.Part:
@@ -295,7 +297,16 @@ func (l *loader) question(t testing.TB, q int, a ask, w *world, p *plates) {
 		l.insert("qpart", q, fold(x))
 	}
 	for _, o := range a.question.Saw {
-		l.insert("obs", q, fold(o.Mark), catalog.FoldValue(o.Value), millionths(o.Value))
+		number, temp, warm := strings.Cut(o.Value, " at ")
+		at := any(200)
+		if warm {
+			d, err := catalog.ParseDecimal(strings.TrimSuffix(temp, " °C"))
+			if err != nil {
+				t.Fatalf("the judge cannot read the temperature of %q: %v", o.Value, err)
+			}
+			at = scaled(d, 1)
+		}
+		l.insert("obs", q, fold(o.Mark), catalog.FoldValue(o.Value), millionths(number), at)
 	}
 	var texts []string
 	if a.question.Plate != "" {

@@ -57,7 +57,35 @@ func makeWorld(seed uint64) (*world, []ask) {
 	m.makeParts()
 	m.makeFits()
 	m.makeFluids()
-	return &m.w, m.asks()
+	asks := m.asks()
+	m.makeSites(seed, asks)
+	return &m.w, asks
+}
+
+// makeSites adds an actuator site to every family, for some variants one of their
+// own, and readings at it to some questions. It draws from chances of its own, so
+// that the rest of a world does not hang on it.
+func (m *maker) makeSites(seed uint64, asks []ask) {
+	s := &maker{Rand: rand.New(rand.NewPCG(seed, 8))}
+	role := pick(s, []string{"drum", "valve"})
+	add := func(scope catalog.ShowScope, of string) {
+		m.w.add(catalog.TSites, &catalog.Site{Scope: scope, Of: of, Site: "K1", Role: role, Ohm: decimal(pick(s, []string{"5", "10", "10.5"})), Tolerance: decimal(pick(s, []string{"0.5", "1"})),
+			Temp: decimal(pick(s, []string{"20", "20", "25", "40"})), Source: src})
+	}
+	for _, f := range m.families {
+		add(catalog.OfFamily, f)
+	}
+	for _, v := range m.variants {
+		if s.chance(35) {
+			add(catalog.OfVariant, string(v.Variant))
+		}
+	}
+	for i := range asks {
+		if s.chance(25) {
+			value := pick(s, []string{"5", "5.5", "5.501", "4.5", "9.5", "10.8", "11 at 40 °C", "11.001 at 40 °C", "10.786 at 40 °C", "6.4 at 80 °C", "7"})
+			asks[i].question.Saw = append(asks[i].question.Saw, resolve.Observation{Mark: "K1", Value: value})
+		}
+	}
 }
 
 func (m *maker) frame() {
