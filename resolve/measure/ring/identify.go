@@ -154,39 +154,12 @@ func Identify(m Measured) (*Identified, error) {
 func compare(inside, section, tolerance decimal.Decimal) (is, was []Match) {
 	is, was = []Match{}, []Match{}
 	for _, z := range table() {
-		x := Match{Size: z, Codes: []Code{}}
-		di, ds := inside.Sub(z.Inside.Num), section.Sub(z.Section.Num)
-		ti, ts := z.InsideTolerance.Num.Add(tolerance), z.SectionTolerance.Num.Add(tolerance)
-		x.Inside, x.Section = stands(di, ti), stands(ds, ts)
-		far := false
-		switch x.Inside {
-		case Over:
-			x.Codes = append(x.Codes, Stretched)
-			far = di.Sub(ti).GreaterThan(z.Inside.Num.Mul(MostStretch))
-		case Under:
-			x.Codes = append(x.Codes, Shrunk)
-			far = di.Add(ti).Neg().GreaterThan(z.Inside.Num.Mul(MostShrink))
-		}
-		switch x.Section {
-		case Over:
-			x.Codes = append(x.Codes, Swollen)
-			far = far || ds.Sub(ts).GreaterThan(z.Section.Num.Mul(MostSwell))
-		case Under:
-			x.Codes = append(x.Codes, Worn)
-			far = far || ds.Add(ts).Neg().GreaterThan(z.Section.Num.Mul(MostLoss))
-		}
-		if far {
-			continue
-		}
-		x.InsideOff, x.SectionOff = known(di), known(ds)
-		share := di.Mul(hundred).DivRound(z.Inside.Num, 6)
-		loss := ds.Neg().Mul(hundred).DivRound(z.Section.Num, 6)
-		x.InsideShare, x.SectionLoss = known(share.Round(1)), known(loss.Round(1))
-		x.distance = share.Abs().Add(loss.Abs())
-		if len(x.Codes) == 0 {
-			x.Codes = append(x.Codes, IsSize)
+		x, ok := z.match(inside, section, tolerance)
+		switch {
+		case !ok:
+		case x.Codes[0] == IsSize:
 			is = append(is, x)
-		} else {
+		default:
 			was = append(was, x)
 		}
 	}
@@ -199,6 +172,44 @@ func compare(inside, section, tolerance decimal.Decimal) (is, was []Match) {
 		was = []Match{}
 	}
 	return is, was
+}
+
+// match holds a ring against one size; ok is false where it neither is the size nor
+// can have been.
+func (z *Size) match(inside, section, tolerance decimal.Decimal) (x Match, ok bool) {
+	x = Match{Size: *z, Codes: []Code{}}
+	di, ds := inside.Sub(z.Inside.Num), section.Sub(z.Section.Num)
+	ti, ts := z.InsideTolerance.Num.Add(tolerance), z.SectionTolerance.Num.Add(tolerance)
+	x.Inside, x.Section = stands(di, ti), stands(ds, ts)
+	far := false
+	switch x.Inside {
+	case Over:
+		x.Codes = append(x.Codes, Stretched)
+		far = di.Sub(ti).GreaterThan(z.Inside.Num.Mul(MostStretch))
+	case Under:
+		x.Codes = append(x.Codes, Shrunk)
+		far = di.Add(ti).Neg().GreaterThan(z.Inside.Num.Mul(MostShrink))
+	}
+	switch x.Section {
+	case Over:
+		x.Codes = append(x.Codes, Swollen)
+		far = far || ds.Sub(ts).GreaterThan(z.Section.Num.Mul(MostSwell))
+	case Under:
+		x.Codes = append(x.Codes, Worn)
+		far = far || ds.Add(ts).Neg().GreaterThan(z.Section.Num.Mul(MostLoss))
+	}
+	if far {
+		return x, false
+	}
+	x.InsideOff, x.SectionOff = known(di), known(ds)
+	share := di.Mul(hundred).DivRound(z.Inside.Num, 6)
+	loss := ds.Neg().Mul(hundred).DivRound(z.Section.Num, 6)
+	x.InsideShare, x.SectionLoss = known(share.Round(1)), known(loss.Round(1))
+	x.distance = share.Abs().Add(loss.Abs())
+	if len(x.Codes) == 0 {
+		x.Codes = append(x.Codes, IsSize)
+	}
+	return x, true
 }
 
 // against counts what has to be assumed of use: one thing before two, and wear and

@@ -273,6 +273,55 @@ func TestCheckRow(t *testing.T) {
 	}
 }
 
+// ISO 3601-1:2012 equation A.1, class B: the results that a seller's page prints
+// (name withheld; it prints the exponent as 0.93, which gives none of the larger ones).
+func TestTolerancesOfEquationA1(t *testing.T) {
+	for inside, want := range map[string]string{"5": "0.15", "10": "0.19", "20": "0.26", "40": "0.41", "80": "0.69", "160": "1.23", "320": "2.27", "640": "4.28"} {
+		got, _ := ring.Tolerances(catalog.Decimal{Num: dec(inside), Known: true}, catalog.Decimal{Num: dec("2"), Known: true})
+		if !got.Num.Equal(dec(want)) {
+			t.Errorf("%s mm: ±%s, want ±%s", inside, got, want)
+		}
+	}
+	for section, want := range map[string]string{"2.25": "0.08", "2.26": "0.09", "3.15": "0.09", "4.5": "0.1", "6.3": "0.13", "8.4": "0.15"} {
+		_, got := ring.Tolerances(catalog.Decimal{Num: dec("20"), Known: true}, catalog.Decimal{Num: dec(section), Known: true})
+		if !got.Num.Equal(dec(want)) {
+			t.Errorf("section %s mm: ±%s, want ±%s", section, got, want)
+		}
+	}
+}
+
+// A metric ring of a unit is found by its own measures, one of the table by its
+// size.
+func TestAgainst(t *testing.T) {
+	row := func(inside, section, size string) *catalog.Ring {
+		return &catalog.Ring{Ring: "r", Inside: catalog.Decimal{Num: dec(inside), Known: true}, Section: catalog.Decimal{Num: dec(section), Known: true}, Size: size}
+	}
+	for _, tt := range []struct {
+		row             *catalog.Ring
+		inside, section string
+		want            string
+	}{
+		{row("24", "2", ""), "24.1", "2.05", "is-size"},
+		{row("24", "2", ""), "24.9", "1.8", "stretched worn"},
+		{row("24", "2", ""), "30", "2", ""},
+		{row("24.99", "3.53", "AS568-214"), "24.99", "3.2", "worn"},
+		{row("24.99", "3.53", "AS568-217"), "24.99", "3.53", "is-size"},
+	} {
+		id := identify(t, ring.Measured{Inside: mm(tt.inside), Section: mm(tt.section)})
+		got := ""
+		if m := id.Against(tt.row); m != nil {
+			var cs []string
+			for _, c := range m.Codes {
+				cs = append(cs, string(c))
+			}
+			got = strings.Join(cs, " ")
+		}
+		if got != tt.want {
+			t.Errorf("%s × %s against %s × %s %s: %q, want %q", tt.inside, tt.section, tt.row.Inside, tt.row.Section, tt.row.Size, got, tt.want)
+		}
+	}
+}
+
 // Every size, rounded to hundredths of a millimetre as catalogues do, agrees with
 // its own designation.
 func TestRoundedRowsAgree(t *testing.T) {

@@ -1,6 +1,8 @@
 package ring
 
 import (
+	"math"
+
 	"github.com/shopspring/decimal"
 
 	"platewright/catalog"
@@ -87,3 +89,45 @@ func nominal(r *catalog.Ring, z Size) bool {
 }
 
 func off(a, b catalog.Decimal) decimal.Decimal { return a.Num.Sub(b.Num).Abs() }
+
+// Against holds the measured ring against a ring of the catalogue: against the size
+// that it is said to be or that its measures are, else against its own measures with
+// the tolerances of [Tolerances]. It is nil where the one cannot be the other.
+func (id *Identified) Against(r *catalog.Ring) *Match {
+	z := Size{Inside: r.Inside, Section: r.Section}
+	if c := CheckRow(r); c.Size != nil && !c.Code.Wrong() {
+		z = *c.Size
+	} else {
+		z.InsideTolerance, z.SectionTolerance = Tolerances(r.Inside, r.Section)
+	}
+	x, ok := z.match(id.Inside.Num, id.Section.Num, id.Tolerance.Num)
+	if !ok {
+		return nil
+	}
+	return &x
+}
+
+// sections are the tolerances of a section that is not one of the table's, by the
+// thickest that has them (ISO 3601-1, other sections, class B).
+var sections = []struct{ thickest, tolerance decimal.Decimal }{
+	{decimal.New(225, -2), decimal.New(8, -2)},
+	{decimal.New(315, -2), decimal.New(9, -2)},
+	{decimal.New(450, -2), decimal.New(10, -2)},
+	{decimal.New(630, -2), decimal.New(13, -2)},
+	{decimal.New(840, -2), decimal.New(15, -2)},
+}
+
+// Tolerances gives the tolerances in mm of a ring that is none of the table's sizes:
+// of the inside diameter d ± (0.009 · d^0.95 + 0.11), ISO 3601-1:2012 equation A.1
+// (class B), rounded to hundredths; of the section by its thickness.
+func Tolerances(inside, section catalog.Decimal) (insideTolerance, sectionTolerance catalog.Decimal) {
+	t := math.Pow(inside.Num.InexactFloat64(), 0.95)*0.009 + 0.11
+	s := sections[len(sections)-1].tolerance
+	for _, x := range sections {
+		if section.Num.LessThanOrEqual(x.thickest) {
+			s = x.tolerance
+			break
+		}
+	}
+	return known(decimal.NewFromFloat(t).Round(2)), known(s)
+}

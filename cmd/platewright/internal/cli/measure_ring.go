@@ -45,7 +45,6 @@ at the temperatures: guidance, never more.`,
 					return err
 				}
 				ans.Identified = id
-				verdicts = append(verdicts, ringVerdict(id))
 			} else if off != "" {
 				return usagef("--off says what the measuring of a ring can be off: give --inside or --outside and --section")
 			}
@@ -85,6 +84,9 @@ at the temperatures: guidance, never more.`,
 				return &usageError{"what is asked? give --inside or --outside and --section of a ring, a PLATE, --all, or --material", c.CommandPath()}
 			case material == "" && len(temps) > 0:
 				return usagef("--temp goes with --material, a PLATE or --all")
+			}
+			if ans.Identified != nil {
+				verdicts = append(verdicts, ringVerdict(&ans))
 			}
 			if a.json {
 				err = render.JSON(a.out, ans)
@@ -132,11 +134,23 @@ func gravest(vs []benchVerdict) error {
 	return outOfLimits(slices.Contains(vs, benchBad), slices.Contains(vs, benchOpen))
 }
 
-func ringVerdict(id *ring.Identified) benchVerdict {
+// ringVerdict judges the measured ring by the rings that it is compared with: those
+// of the unit where one was named, else the sizes of the table.
+func ringVerdict(ans *render.MeasureRing) benchVerdict {
+	is, was := len(ans.Identified.Is) > 0, len(ans.Identified.Was) > 0
+	if len(ans.Rows) > 0 {
+		is, was = false, false
+		for _, r := range ans.Rows {
+			if r.Measured != nil {
+				good := r.Measured.Codes[0] == ring.IsSize
+				is, was = is || good, was || !good
+			}
+		}
+	}
 	switch {
-	case len(id.Is) > 0:
+	case is:
 		return benchGood
-	case len(id.Was) > 0:
+	case was:
 		return benchBad
 	}
 	return benchOpen
@@ -191,16 +205,8 @@ func ringRow(r *catalog.Ring, variants []catalog.VariantCode, id *ring.Identifie
 		adv := ring.Advise(r.Material, in, at...)
 		row.Advice = &adv
 	}
-	if id != nil && row.Size != nil {
-		has := func(ms []ring.Match) bool {
-			return slices.ContainsFunc(ms, func(m ring.Match) bool { return m.Size.Dash == row.Size.Dash })
-		}
-		switch {
-		case has(id.Is):
-			row.Measured = render.RingIs
-		case has(id.Was):
-			row.Measured = render.RingWas
-		}
+	if id != nil {
+		row.Measured = id.Against(r)
 	}
 	return row
 }

@@ -21,22 +21,14 @@ type MeasureRing struct {
 	Rows       []RingRow        `json:"rows"`       // rings of the unit, or of the whole catalogue
 }
 
-// RingMatch says whether the measured ring is that of a row.
-type RingMatch string
-
-const (
-	RingIs  RingMatch = "is"  // it is the size of the row
-	RingWas RingMatch = "was" // it can have been the size of the row
-)
-
 // RingRow is a ring of the catalogue.
 type RingRow struct {
 	ring.RowCheck
 	Variants []catalog.VariantCode `json:"variants"` // of the unit, that have it; empty for the whole catalogue
 	Qty      int                   `json:"qty"`
 	Material string                `json:"material,omitempty"`
-	Advice   *ring.Advice          `json:"advice"`             // on its material at the temperatures asked; null where none was
-	Measured RingMatch             `json:"measured,omitempty"` // whether the measured ring can be this one
+	Advice   *ring.Advice          `json:"advice"`   // on its material at the temperatures asked; null where none was
+	Measured *ring.Match           `json:"measured"` // how the measured ring can be this one; null where it cannot, or none was measured
 }
 
 // RingSentence says a code about a measured ring in words, without a full stop.
@@ -46,13 +38,13 @@ func RingSentence(c ring.Code) string {
 	case ring.IsSize:
 		return "within the tolerances of a new one"
 	case ring.Stretched:
-		return "stretched: the inside diameter is larger than that of a new one"
+		return "stretched (wider than a new one)"
 	case ring.Shrunk:
-		return "shrunk: the inside diameter is smaller than that of a new one"
+		return "shrunk (narrower than a new one)"
 	case ring.Worn:
-		return "worn or flattened: it is thinner than a new one"
+		return "worn or flattened (thinner than a new one)"
 	case ring.Swollen:
-		return "swollen: it is thicker than a new one"
+		return "swollen (thicker than a new one)"
 	case ring.NoSize:
 		return "no size of AS568 is near: it can be of another series, a metric one perhaps"
 	case ring.OtherUnit:
@@ -135,7 +127,14 @@ func MeasureRingText(w io.Writer, m *MeasureRing, s Screen) error {
 	}
 	if m.Identified != nil {
 		p.gap()
-		p.ringIdentified(m.Identified)
+		if len(m.Rows) > 0 {
+			p.ringPlaces(m)
+		}
+		most := 6
+		if len(m.Rows) > 0 {
+			most = 1
+		}
+		p.ringIdentified(m.Identified, most)
 	}
 	if m.Advice != nil {
 		p.gap()
@@ -149,7 +148,31 @@ func MeasureRingText(w io.Writer, m *MeasureRing, s Screen) error {
 	return err
 }
 
-func (p *page) ringIdentified(id *ring.Identified) {
+// ringPlaces says first where the measured ring belongs.
+func (p *page) ringPlaces(m *MeasureRing) {
+	var is, was []string
+	for _, r := range m.Rows {
+		switch {
+		case r.Measured == nil:
+		case r.Measured.Codes[0] == ring.IsSize:
+			is = append(is, glued(r.Ring))
+		default:
+			was = append(was, glued(r.Ring))
+		}
+	}
+	switch {
+	case len(is) > 0:
+		p.put(0, 2, say("GOOD for "+allOf(is)).in(good))
+	case len(was) > 0:
+		p.put(0, 2, say("REPLACE").in(alert), say(": it can have been "+anyOf(was)))
+	default:
+		p.put(0, 2, say("NONE of these rings").in(warn))
+	}
+}
+
+// ringIdentified says what a ring is by the table; where the rings of a unit follow,
+// only the likeliest size.
+func (p *page) ringIdentified(id *ring.Identified, most int) {
 	measured := "measured " + glued(id.Inside.Num.Round(3).String()+" × "+id.Section.Num.Round(3).String()+" mm")
 	switch {
 	case len(id.Is) > 0:
@@ -165,14 +188,13 @@ func (p *page) ringIdentified(id *ring.Identified) {
 		}
 		p.put(2, 2, say("! ").in(warn), say(capital(RingSentence(c))))
 	}
-	const most = 6
 	list := id.Is
 	if len(list) == 0 {
 		list = id.Was
 	}
 	for i, x := range list {
 		if i == most {
-			p.put(2, 2, sayf("and %s that it can have been", counted(len(list)-most, "more size", "more sizes")).in(muted))
+			p.put(2, 2, sayf("and %s, see --json", counted(len(list)-most, "more size that is possible", "more sizes that are possible")).in(muted))
 			break
 		}
 		p.ringMatch(x)
@@ -287,11 +309,16 @@ func (p *page) ringRows(m *MeasureRing) {
 			text += ", AS568-" + r.Size.Dash
 		}
 		p.put(4, 2, say(text).in(st))
-		switch r.Measured {
-		case RingIs:
-			p.put(4, 2, say("The measured ring is this size.").in(good))
-		case RingWas:
-			p.put(4, 2, say("The measured ring can have been this one.").in(warn))
+		if x := r.Measured; x != nil {
+			var what []string
+			for _, c := range x.Codes {
+				what = append(what, RingSentence(c))
+			}
+			if x.Codes[0] == ring.IsSize {
+				p.put(4, 2, say("The measured ring is this one").in(good), say(": "+strings.Join(what, "; ")))
+			} else {
+				p.put(4, 2, say("The measured ring can have been this one").in(warn), say(": "+strings.Join(what, "; ")))
+			}
 		}
 		if r.Advice != nil {
 			p.ringAdvice(4, r.Advice)

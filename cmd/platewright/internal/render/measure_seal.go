@@ -210,10 +210,10 @@ func (p *page) sealPiece(k int, x *seal.Piece) {
 		n = j.Nominal
 		word, st := sealVerdict(j.Verdict)
 		ss = append(ss, say(": "), say(word).in(st))
-		if !j.Loss.Num.IsNegative() {
+		if j.Loss.Num.IsPositive() {
 			ss = append(ss, sayf(", lost %s (%s)", millimetres(j.Loss), glued(j.Percent.String()+" %")))
 		}
-		if j.Set.Known && !j.Set.Num.IsNegative() {
+		if j.Set.Known && j.Set.Num.IsPositive() {
 			ss = append(ss, sayf(", set %s", glued(j.Set.String()+" %")))
 		}
 		for _, c := range j.Codes {
