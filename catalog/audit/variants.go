@@ -425,14 +425,12 @@ func (a *auditor) walk(u *unit, v *catalog.Variant) error {
 	if err := a.layoutOfVariant(v, u); err != nil {
 		return err
 	}
-	if u.special || !f.walked || u.serial != whole || u.built != whole {
-		// Which pairs meet depends on the ranges and the marks of the variant;
-		// without any of its own it is as its family.
+	if u.special || !f.walked {
+		// Which pairs meet depends on the marks and the ranges of the variant; one
+		// without any of its own shows all that its like can meet.
 		f.walked = f.walked || !u.special && u.serial == whole && u.built == whole
-		if len(u.marks) > 0 {
-			if err := a.markPairs(u); err != nil {
-				return err
-			}
+		if err := a.markPairs(u); err != nil {
+			return err
 		}
 	}
 	if err := a.target(u, u.own); err != nil {
