@@ -26,7 +26,7 @@ type way struct {
 type bought struct {
 	qty     int
 	lean    bool     // without trails
-	choices []Choice // shared by all who ask: they must not be changed
+	choices []Choice // not nil; shared by all who ask: they must not be changed
 	noted   lazy[bool]
 }
 
@@ -38,6 +38,10 @@ const maxWays = 512
 // (O5, O6), the preferred first. Rank is left to the caller.
 func (r *reader) buy(p *partInfo, qty int, out ruledOut) (*bought, error) {
 	if len(out) == 0 {
+		// Nearly every part is asked for in one quantity only.
+		if b := &p.once; b.choices != nil && b.qty == qty && b.lean == r.lean {
+			return b, nil
+		}
 		for _, b := range p.bought {
 			if b.qty == qty && b.lean == r.lean {
 				return b, nil
@@ -57,7 +61,12 @@ func (r *reader) buy(p *partInfo, qty int, out ruledOut) (*bought, error) {
 		b.choices = append(b.choices, c)
 	}
 	sortChoices(b.choices)
-	if len(out) == 0 {
+	switch {
+	case len(out) > 0:
+	case p.once.choices == nil:
+		p.once = *b
+		return &p.once, nil
+	default:
 		p.bought = append(p.bought, b)
 	}
 	return b, nil

@@ -133,8 +133,11 @@ func (d *decider) read() error {
 	if err := d.res.loadLayouts(); err != nil {
 		return err
 	}
-	for _, a := range d.r.assemblies {
-		d.assemblies = append(d.assemblies, &assemblyWork{row: a, key: d.r.fold(a.Assembly), follows: d.r.fold(a.Follows)})
+	works := make([]assemblyWork, len(d.r.assemblies))
+	d.assemblies = make([]*assemblyWork, len(works))
+	for i, a := range d.r.assemblies {
+		works[i] = assemblyWork{row: a, key: d.r.fold(a.Assembly), follows: d.r.fold(a.Follows)}
+		d.assemblies[i] = &works[i]
 	}
 	if len(d.assemblies) == 0 {
 		return &CatalogueError{Table: catalog.TAssemblies, What: "the table is empty"}

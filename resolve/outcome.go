@@ -42,7 +42,9 @@ type outcome struct {
 	key     string // of the group; built when it is asked for
 	noted   lazy[bool]
 
-	fewStated [2]statedPart // memory for stated, which seldom needs more
+	// Memory for lines and stated, which seldom need more.
+	fewLines  [1]Line
+	fewStated [2]statedPart
 }
 
 type statedPart struct {
@@ -486,7 +488,7 @@ func (r *reader) outcome(v *variant, role *catalog.Role, roleKey string, fits []
 	against := o.none != nil || len(o.out) > 0
 
 	if len(forThis) > 0 {
-		o.lines, o.stated = make([]Line, 0, len(forThis)), o.fewStated[:0]
+		o.lines, o.stated = o.fewLines[:0], o.fewStated[:0]
 	}
 	kept, empty := 0, 0
 	for _, f := range forThis {

@@ -187,7 +187,8 @@ type partInfo struct {
 	next       *next
 	companions lazy[[]*catalog.Companion]
 	notes      lazy[[]*catalog.Note]
-	bought     []*bought // what was worked out of how it is bought
+	once       bought    // how it is bought in the quantity that was asked for first
+	bought     []*bought // in others, or with trails
 }
 
 // lazy is a value that is read when it is first asked for.

@@ -200,7 +200,7 @@ func (res *Resolver) prepare(q Question, o Options) (*decider, error) {
 	q.BuiltISO = q.Built.String()
 	res.r.lean = o.NoTrails
 	d := &decider{res: res, r: res.r, q: q, o: o, families: map[string]bool{},
-		asked: res.memory.asked, notes: map[string][]*catalog.Note{}, checkHelps: map[string]bool{}}
+		asked: res.memory.asked, checkHelps: map[string]bool{}}
 	d.dec = &Decision{Schema: Schema, Edition: res.edition, Question: q, Reading: []Reading{}, Assemblies: []AssemblyState{}, Conflicts: []Conflict{},
 		Roles: []RoleAnswer{}, LookAlikes: []LookAlike{}, SafeToOrder: []OrderLine{}, Held: []HeldLine{}, Cautions: []Caution{}, Observations: []Observed{}, Notes: []Note{}}
 	var err error

@@ -397,6 +397,9 @@ func (d *decider) notesOn(on catalog.NoteOn, of string) ([]*catalog.Note, error)
 			out = append(out, n)
 		}
 	}
+	if d.notes == nil {
+		d.notes = map[string][]*catalog.Note{}
+	}
 	d.notes[key] = out
 	d.noteOrder = append(d.noteOrder, key)
 	return out, nil
