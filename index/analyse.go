@@ -52,7 +52,7 @@ var stopWords = set("a an the of for to in on at with and or is are was were be 
 
 // fillers are what people say around the words that count. In a query they help
 // a little where they stand in a text and are not missed where they do not.
-var fillers = set("need needs needed looking look want wants wanted please number numbers no part parts one ones thing things stuff got get give find search show list order ordering something anything guy customer caller says said called uses used use using fit fits fitting goes go right about just new old need again")
+var fillers = set("need needs needed looking look want wants wanted please number numbers no part parts one ones thing things stuff got get give find search show list order ordering something anything guy customer customers caller his her says said called uses used use using fit fits fitting goes go right about just new old need again")
 
 func set(words string) map[string]bool {
 	m := map[string]bool{}
@@ -178,10 +178,10 @@ func (s *stemmer) chunkTokens(c chunk, pos int, each func(token)) int {
 		rest, at = rest[end:], at+end
 	}
 	if pieces > 1 {
-		whole := strings.ToLower(catalog.Fold(c.text))
+		whole := plain(catalog.Fold(c.text))
 		if digits {
 			each(token{term: whole, from: c.from, to: c.to, pos: first})
-		} else if whole = plain(whole); whole != "" {
+		} else if whole != "" {
 			each(token{term: s.stem(whole), surface: whole, from: c.from, to: c.to, pos: first})
 		}
 	}

@@ -170,7 +170,7 @@ func (b *builder) add(d *document) error {
 		}
 		field(f, w, true)
 	}
-	for _, f := range d.context {
+	for _, f := range append(d.context, d.more...) {
 		field(f, weightContext, false)
 	}
 	if d.number != "" {
@@ -241,6 +241,13 @@ func (b *builder) record(d *document) {
 		r = append(r, 0)
 	} else {
 		r = binary.AppendUvarint(r, b.sources.number(d.source)+1)
+	}
+	r = binary.AppendUvarint(r, uint64(len(d.more)))
+	for _, f := range d.more {
+		for _, s := range []string{f.Name, f.Text} {
+			r = binary.AppendUvarint(r, uint64(len(s)))
+			r = append(r, s...)
+		}
 	}
 	b.records = r
 }
@@ -383,7 +390,7 @@ func noteDocument(l *lookup, n Note, part func(key string) *links) (*document, e
 	if err != nil {
 		return nil, err
 	}
-	d.context = append(d.context, about...)
+	d.more = about
 	if n.Alias != "" {
 		d.number = catalog.Fold(n.Alias)
 	}

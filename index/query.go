@@ -33,6 +33,7 @@ type term struct {
 	at     []int
 	filler bool
 	prefix bool // * stood behind it
+	typed  int  // where it stands in the query
 }
 
 // found is a row that the catalogue has under a number.
@@ -274,6 +275,7 @@ func (x *Index) parse(text string) ([]*term, error) {
 func (x *Index) numbersOf(text string, list []item) ([]*term, error) {
 	var out []*term
 	take := func(i, j int, t *term) {
+		t.typed = list[i].from
 		t.word.Text = text[list[i].from:list[j-1].to]
 		t.word.Also, t.word.Read = []string{}, []string{}
 		for k := i; k < j; k++ {
@@ -313,10 +315,10 @@ func (x *Index) numbersOf(text string, list []item) ([]*term, error) {
 				continue
 			}
 			t := &term{number: folded, anchor: AnchorWhole, exact: rows, word: Word{Kind: WordNumber, Anchor: AnchorWhole}}
-			t.alts = append(t.alts, alternative{[]string{strings.ToLower(folded)}, 1})
+			t.alts = append(t.alts, alternative{[]string{plain(folded)}, 1})
 			if whole && !digits && n >= 1 {
 				// A short name in words, such as a scope of work: its words count as well.
-				t.word.Text = text[list[i].from:list[j-1].to]
+				t.word.Text, t.typed = text[list[i].from:list[j-1].to], list[i].from
 				t.word.Also, t.word.Read = []string{}, []string{}
 				t.filler = true
 				out = append(out, t)
@@ -351,7 +353,7 @@ func (x *Index) numbersOf(text string, list []item) ([]*term, error) {
 				t.word.Kind = WordText
 			}
 			if !strings.Contains(folded, "?") {
-				t.alts = append(t.alts, alternative{[]string{strings.ToLower(folded)}, 1})
+				t.alts = append(t.alts, alternative{[]string{plain(folded)}, 1})
 				var pieces []string
 				for _, it := range list[i:j] {
 					for _, w := range it.words {
@@ -393,6 +395,8 @@ func (x *Index) wordsOf(list []item) ([]*term, error) {
 	type word struct {
 		text, lower string
 		star        bool
+		at          int
+		apart       []string // of two words that texts write as one: both
 	}
 	var words []word
 	for i := 0; i < len(list); i++ {
@@ -402,7 +406,7 @@ func (x *Index) wordsOf(list []item) ([]*term, error) {
 		}
 		if len(it.words) > 1 {
 			if whole := strings.Join(it.words, ""); x.hasWord(whole) {
-				words = append(words, word{it.text, whole, it.star})
+				words = append(words, word{it.text, whole, it.star, it.from, it.words})
 				continue
 			}
 		}
@@ -410,16 +414,17 @@ func (x *Index) wordsOf(list []item) ([]*term, error) {
 			// Two words that texts write as one, or with a dash.
 			a, b := it.words[0], list[i+1].words[0]
 			if x.hasWord(a+b) && (len(a) < 4 || len(b) < 4 || !x.hasWord(a) || !x.hasWord(b)) {
-				words = append(words, word{it.text + " " + list[i+1].text, a + b, list[i+1].star})
+				words = append(words, word{it.text + " " + list[i+1].text, a + b, list[i+1].star, it.from, []string{a, b}})
 				i++
 				continue
 			}
 		}
 		for k, w := range it.words {
-			words = append(words, word{w, w, it.star && k == len(it.words)-1})
+			words = append(words, word{w, w, it.star && k == len(it.words)-1, it.from + k, nil})
 		}
 	}
 	var out []*term
+	once := map[string]bool{} // what is said twice counts once
 	for i := 0; i < len(words); {
 		// The longest run of words that the trade has others for.
 		n := 1
@@ -438,13 +443,24 @@ func (x *Index) wordsOf(list []item) ([]*term, error) {
 		for _, v := range words[i : i+n] {
 			texts = append(texts, v.text)
 		}
-		t := &term{word: Word{Text: strings.Join(texts, " "), Kind: WordText, Also: []string{}, Read: []string{}}, prefix: w.star}
+		t := &term{word: Word{Text: strings.Join(texts, " "), Kind: WordText, Also: []string{}, Read: []string{}}, prefix: w.star, typed: w.at}
 		i += n
 		if n == 1 && stopWords[w.lower] {
 			continue
 		}
 		if n == 1 && fillers[w.lower] {
 			t.filler, t.word.Kind = true, WordFiller
+		}
+		if kindWords[strings.ToLower(t.word.Text)] != "" {
+			t.filler, t.word.Kind, t.word.Text = true, WordFiller, strings.ToLower(t.word.Text)
+		}
+		said := strings.Join(x.stem.stemAll(lower[:n]), " ")
+		if once[said] {
+			continue
+		}
+		once[said] = true
+		if n == 1 && w.apart != nil {
+			t.alts = append(t.alts, alternative{x.stem.stemAll(w.apart), 1})
 		}
 		if err := x.alternatives(t, lower[:n]); err != nil {
 			return nil, err
@@ -483,6 +499,18 @@ func (x *Index) alternatives(t *term, lower []string) error {
 		return nil
 	}
 	w := lower[0]
+	if !known {
+		// Wider, widest: forms that the stemmer leaves alone.
+		for _, s := range plainer(w) {
+			if x.hasWord(s) {
+				stem := x.stem.stem(s)
+				t.alts = append(t.alts, alternative{[]string{stem}, 0.9})
+				t.word.Read = append(t.word.Read, s)
+				also([]string{stem}, 0.9)
+				return nil
+			}
+		}
+	}
 	if t.prefix || !known && len(w) >= 3 {
 		for _, s := range x.beginning(w) {
 			if s == w {
@@ -510,6 +538,25 @@ func (x *Index) alternatives(t *term, lower []string) error {
 		t.alts = append(t.alts, alternative{[]string{stem}, weight})
 		t.word.Read = append(t.word.Read, s.word)
 		also([]string{stem}, weight)
+	}
+	return nil
+}
+
+// plainer gives what a comparative or superlative can be a form of.
+func plainer(w string) []string {
+	for _, end := range []string{"est", "er"} {
+		s, ok := strings.CutSuffix(w, end)
+		if !ok || len(s) < 3 {
+			continue
+		}
+		out := []string{s, s + "e"}
+		if n := len(s); s[n-1] == s[n-2] {
+			out = append(out, s[:n-1])
+		}
+		if s[len(s)-1] == 'i' {
+			out = append(out, s[:len(s)-1]+"y")
+		}
+		return out
 	}
 	return nil
 }

@@ -427,6 +427,8 @@ func (x *Index) search(q Query) (*Result, error) {
 			t.word.Kind = WordUnmet
 			t.word.Read = []string{}
 		}
+	}
+	for _, t := range inOrder(terms) {
 		if !(t.filler && t.exact != nil) {
 			res.Words = append(res.Words, t.word)
 		}
@@ -445,6 +447,13 @@ func (x *Index) search(q Query) (*Result, error) {
 		}
 	}
 	return res, nil
+}
+
+// inOrder gives terms as they were typed.
+func inOrder(terms []*term) []*term {
+	out := slices.Clone(terms)
+	slices.SortStableFunc(out, func(a, b *term) int { return cmp.Compare(a.typed, b.typed) })
+	return out
 }
 
 // filter is what a hit must belong to.
@@ -587,6 +596,11 @@ func (x *Index) candidates(terms []*term, f *filter) (*hits, []float64, bool, er
 					return nil, nil, false, err
 				}
 				lines, total := list.find(t.number, t.anchor)
+				if len(lines) == 0 && t.anchor != "" && len(t.exact) == 0 {
+					// People leave out the letter behind the figures, or mean the
+					// last ones that they can read.
+					lines, total = list.find(t.number, "")
+				}
 				more = more || total > len(lines)
 				if len(lines) == 0 && t.anchor == "" && len(t.exact) == 0 {
 					lines = list.near(t.number)
@@ -740,6 +754,13 @@ func coverage(terms []*term, weights []float64, sum float64, matched uint32) flo
 // far less of the query than the best does.
 const weak = 0.12
 
+// kindWords are words for a kind of hit that no such hit would have in its texts.
+// Who says one means hits of that kind before all others.
+var kindWords = map[string]Kind{"note": KindNote, "notes": KindNote}
+
+// otherKind is what hits of another kind than the one that was said are worth.
+const otherKind = 0.25
+
 // collect gathers the documents that are hits. best is the best score of the
 // others.
 func (x *Index) collect(out *hits, best float64, terms []*term, weights []float64, sum float64, all []*scores, f *filter) {
@@ -751,7 +772,13 @@ func (x *Index) collect(out *hits, best float64, terms []*term, weights []float6
 		}
 	}
 	shares := map[uint32]float32{}
-	for _, c := range all {
+	said := Kind("")
+	for _, t := range terms {
+		if t.filler && kindWords[t.word.Text] != "" && len(terms) > 1 {
+			said = kindWords[t.word.Text]
+		}
+	}
+	for si, c := range all {
 		if len(terms) > 0 {
 			for _, d := range c.touched {
 				m := c.matched[d]
@@ -760,6 +787,11 @@ func (x *Index) collect(out *hits, best float64, terms []*term, weights []float6
 					v := coverage(terms, weights, sum, m)
 					share = float32(v * v)
 					shares[m] = share
+				}
+				if said != "" {
+					if x.shelves[si].record(int(d), &r); r.kind != said {
+						share *= otherKind
+					}
 				}
 				c.score[d] *= share
 				if m&need == need {
@@ -813,6 +845,11 @@ func (x *Index) addBare(out *hits, bare []*candidate, terms []*term, weights []f
 		c.key = sec.Prefix + catalog.MakeKey(c.number)
 		share := coverage(terms, weights, sum, c.matched)
 		c.score *= share * share
+		for _, t := range terms {
+			if t.filler && kindWords[t.word.Text] != "" {
+				c.score *= otherKind
+			}
+		}
 		if !f.empty() {
 			ok, err := x.bareAllowed(c, f)
 			if err != nil {
@@ -831,17 +868,25 @@ func (x *Index) addBare(out *hits, bare []*candidate, terms []*term, weights []f
 // addExact puts the rows that the catalogue has under a number before all
 // others, in the place of their documents.
 func (x *Index) addExact(out *hits, exact []candidate, f *filter) error {
-	if len(exact) == 0 {
+	if len(out.anchored) == 0 && len(exact) == 0 {
 		return nil
 	}
 	// The lines of exact numbers are few; what they stand for is read.
 	var whole []int
-	for i, d := range out.docs {
-		if out.anchored[lineAt{int(d.shelf), int(d.doc)}] == AnchorWhole {
-			whole = append(whole, i)
-		}
-	}
 	gone := map[int]bool{}
+	for i, d := range out.docs {
+		if out.anchored[lineAt{int(d.shelf), int(d.doc)}] != AnchorWhole {
+			continue
+		}
+		if d.shelf == 0 {
+			whole = append(whole, i)
+			continue
+		}
+		// A note that this number stands for a part. The notes are no rows of the
+		// catalogue; their own list is the one that knows.
+		out.others = append(out.others, candidate{shelf: int(d.shelf), doc: int(d.doc), score: float64(d.score) + worthWhole, matched: d.matched, exact: true, anchor: AnchorWhole})
+		gone[i] = true
+	}
 	var r record
 	for _, e := range exact {
 		if !f.empty() {

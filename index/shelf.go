@@ -103,7 +103,37 @@ type record struct {
 	makers   []int
 	families []int
 	roles    []int
-	source   int // 0 for none, else its number plus one
+	source   int    // 0 for none, else its number plus one
+	rest     []byte // what more says
+}
+
+// more gives the further texts by which a document is found.
+func (r *record) more() []Field {
+	b := r.rest
+	text := func() string {
+		n, k := binary.Uvarint(b)
+		if k <= 0 || n > uint64(len(b)-k) {
+			b = nil
+			return ""
+		}
+		t := string(b[k : k+int(n)])
+		b = b[k+int(n):]
+		return t
+	}
+	n, k := binary.Uvarint(b)
+	if k <= 0 {
+		return nil
+	}
+	b = b[k:]
+	var out []Field
+	for range n {
+		f := Field{Name: text(), Text: text()}
+		if b == nil {
+			break
+		}
+		out = append(out, f)
+	}
+	return out
 }
 
 // record reads the record of a document. The lists are used again by the next
@@ -155,6 +185,7 @@ func (s *shelf) record(doc int, r *record) {
 	if r.source = uvarint(); r.source > len(s.Sources) {
 		r.source = 0
 	}
+	r.rest = b
 }
 
 // find gives the document of a row, by its number.

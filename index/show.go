@@ -109,6 +109,7 @@ func (x *Index) show(c candidate, terms []*term, weights []float64) (*Hit, error
 		if d.context, err = x.look.contextOf(h.Kind, h.Families, h.Makers, h.Roles); err != nil {
 			return nil, err
 		}
+		d.context = append(d.context, r.more()...)
 	} else {
 		if l, ok, err := x.linksOfPart(h); err != nil {
 			return nil, err
@@ -281,7 +282,7 @@ func (x *Index) showNote(h *Hit, c candidate, terms []*term, weights []float64) 
 	h.Fields = d.fields
 	h.Makers, h.Families, h.Roles = orNone(d.makers), orNone(d.families), orNone(d.roles)
 	h.Next = nextOf(n.On, n.Of)
-	x.mark(h, d.context, c, terms, weights)
+	x.mark(h, append(d.context, d.more...), c, terms, weights)
 	return h, nil
 }
 

@@ -48,6 +48,7 @@ type Note struct {
 // links is what a thing belongs to, by folded codes.
 type links struct {
 	families, roles map[string]bool
+	marks           map[string]bool // as a person reads them
 }
 
 func (l *links) add(family, role string) {
@@ -85,7 +86,8 @@ type document struct {
 	number   string // folded; "" for none
 	count    int
 	fields   []Field // what it says itself, the name first
-	context  []Field // what it belongs to
+	context  []Field // what it belongs to, as its makers, families and roles say
+	more     []Field // what else it is found by; kept in the index, since no single row says it
 	makers   []string
 	families []string
 	roles    []string
@@ -268,6 +270,27 @@ func (l *lookup) contextOf(kind Kind, families, makers, roles []string) ([]Field
 	return out, nil
 }
 
+// mostShownVariants is how many descriptions of variants a catalogue may have
+// for their marks to be looked at one by one.
+const mostShownVariants = 20_000
+
+// shown gives the marks that a family or variant shows, as a text to find it by.
+func (l *lookup) shown(scope catalog.ShowScope, of string) ([]Field, error) {
+	rows, err := l.r.Group(catalog.TableByName(catalog.TShows), catalog.MakeKey(catalog.Fold(string(scope)), of))
+	if err != nil {
+		return nil, err
+	}
+	var out []string
+	for _, r := range rows {
+		s := r.(*catalog.Show)
+		out = append(out, plainWord(s.Mark+" "+s.Value))
+	}
+	if len(out) == 0 {
+		return nil, nil
+	}
+	return []Field{{Name: "shows", Text: strings.Join(out, "; ")}}, nil
+}
+
 func joinText(parts ...string) string {
 	var out []string
 	for _, p := range parts {
@@ -384,7 +407,15 @@ func takeInventory(r Reader, step func(rows int) error) (*inventory, error) {
 				of = family
 			}
 		}
-		part(folded(string(f.Part)), of, folded(f.Role))
+		key := folded(string(f.Part))
+		part(key, of, folded(f.Role))
+		if f.Scope == catalog.FitMark {
+			l := inv.parts[key]
+			if l.marks == nil {
+				l.marks = map[string]bool{}
+			}
+			l.marks[plainWord(strings.ReplaceAll(f.Of, "=", " "))] = true
+		}
 	}
 	for more {
 		if more, err = advance(); err != nil {
@@ -462,7 +493,7 @@ func documents(r Reader, inv *inventory, each func(*document) error) error {
 		if err := l.place(d, of); err != nil {
 			return err
 		}
-		d.context = append(d.context, more...)
+		d.more = more
 		return each(d)
 	}
 	inside := map[string][]string{} // names of what is in a kit
@@ -492,7 +523,12 @@ func documents(r Reader, inv *inventory, each func(*document) error) error {
 			return err
 		}
 		f := row.(*catalog.Family)
-		if err := put(catalog.TFamilies, f, f.Source, &links{families: map[string]bool{catalog.Fold(f.Family): true}}); err != nil {
+		k := catalog.Fold(f.Family)
+		shown, err := l.shown(catalog.OfFamily, k)
+		if err != nil {
+			return err
+		}
+		if err := put(catalog.TFamilies, f, f.Source, &links{families: map[string]bool{k: true}}, shown...); err != nil {
 			return err
 		}
 	}
@@ -503,6 +539,11 @@ func documents(r Reader, inv *inventory, each func(*document) error) error {
 		_, _, d.fields = describe(v)
 		if of.count > 1 {
 			d.count = of.count
+		} else if len(inv.order) <= mostShownVariants {
+			var err error
+			if d.more, err = l.shown(catalog.OfVariant, v.Variant.Key()); err != nil {
+				return err
+			}
 		}
 		if err := l.place(d, &links{families: map[string]bool{g.family: true}}); err != nil {
 			return err
@@ -522,6 +563,9 @@ func documents(r Reader, inv *inventory, each func(*document) error) error {
 		}
 		if specs := meets[p.Part.Key()]; len(specs) > 0 {
 			more = append(more, Field{Name: "meets", Text: strings.Join(specs, "; ")})
+		}
+		if of := inv.parts[p.Part.Key()]; of != nil && len(of.marks) > 0 && len(of.marks) <= maxContext {
+			more = append(more, Field{Name: "for units with", Text: strings.Join(sortedKeys(of.marks), "; ")})
 		}
 		if err := put(catalog.TParts, p, p.Source, inv.parts[p.Part.Key()], more...); err != nil {
 			return err
