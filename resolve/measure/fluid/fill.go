@@ -27,7 +27,6 @@ const (
 	NoWindow        Code = "no-window"         // the catalogue gives no temperature window
 	NoArea          Code = "no-area"           // the catalogue gives no surface, so the millimetres are not known
 	OnRefillVolume  Code = "on-refill-volume"  // reckoned on the refill, since the volume of the dry unit is not known: the figures are on the small side
-	OneLetterApart  Code = "one-letter-apart"  // the name of a specification differs by one letter
 	StockShort      Code = "stock-short"       // the supplier has fewer packs than are needed
 	NotOffered      Code = "not-offered"       // nobody offers it
 	NotSold         Code = "not-sold"          // it is no longer made
@@ -35,7 +34,7 @@ const (
 
 // Codes lists every code that a [Plan] can carry.
 var Codes = []Code{VolumeRefill, VolumeDry, VolumeNone, VolumeUnknown, VolumeDrained, DrainedLess, DrainedMore, DrainedAboveDry, WithinWindow, SetTooHot, SetTooCold,
-	NoWindow, NoArea, OnRefillVolume, OneLetterApart, StockShort, NotOffered, NotSold}
+	NoWindow, NoArea, OnRefillVolume, StockShort, NotOffered, NotSold}
 
 // InputError says what of the input cannot be meant.
 type InputError struct {

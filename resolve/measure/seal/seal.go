@@ -1,9 +1,7 @@
 package seal
 
 import (
-	"cmp"
 	"fmt"
-	"slices"
 
 	"github.com/shopspring/decimal"
 
@@ -156,29 +154,7 @@ func offBy(q measure.Quantity) (decimal.Decimal, error) {
 	return v, nil
 }
 
-// Judge holds one measured seal against its nominal. Off is what the measuring can
-// be off; not known takes [Caliper]. The error is an [*InputError].
-func Judge(n Nominal, got, off measure.Quantity) (*Judged, error) {
-	if err := n.Check(); err != nil {
-		return nil, err
-	}
-	l, err := length(got)
-	if err != nil {
-		return nil, err
-	}
-	o, err := offBy(off)
-	if err != nil {
-		return nil, err
-	}
-	j := judge(n, l, o)
-	if j.Verdict == NotThis || slices.Contains(j.Codes, TooShort) {
-		if len(measure.Doubts(got, measure.Of(n.Length.Num, measure.Millimetre), decimal.New(2, -2))) > 0 {
-			j.Codes = append(j.Codes, OtherUnit)
-		}
-	}
-	return &j, nil
-}
-
+// judge holds a length in mm against a nominal; off is what the measuring can be off.
 func judge(n Nominal, l, off decimal.Decimal) Judged {
 	j := Judged{Nominal: n, Length: known(l), Codes: []Code{}}
 	loss := n.Length.Num.Sub(l)
@@ -221,29 +197,3 @@ func judge(n Nominal, l, off decimal.Decimal) Judged {
 }
 
 func known(d decimal.Decimal) catalog.Decimal { return catalog.Decimal{Num: d, Known: true} }
-
-// Which gives the nominals that a measured seal can have been, the least worn
-// first. The error is an [*InputError].
-func Which(ns []Nominal, got, off measure.Quantity) ([]Judged, error) {
-	l, err := length(got)
-	if err != nil {
-		return nil, err
-	}
-	o, err := offBy(off)
-	if err != nil {
-		return nil, err
-	}
-	out := []Judged{}
-	for _, n := range ns {
-		if err := n.Check(); err != nil {
-			return nil, err
-		}
-		if n.can(l, o) {
-			out = append(out, judge(n, l, o))
-		}
-	}
-	slices.SortStableFunc(out, func(a, b Judged) int {
-		return cmp.Or(a.Loss.Num.Abs().Cmp(b.Loss.Num.Abs()), cmp.Compare(a.Nominal.Seal, b.Nominal.Seal))
-	})
-	return out, nil
-}

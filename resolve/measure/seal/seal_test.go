@@ -85,12 +85,20 @@ func TestCompressionSet(t *testing.T) {
 		{"12.5", "9.375", "12.5", "0", "0"},
 		{"12.5", "9.375", "9.375", "100", "25"},
 	} {
-		j, err := seal.Judge(nominal("specimen", x[0], "", "", x[1], 1), mm(x[2]), measure.Quantity{})
-		require.NoError(t, err)
+		j := judged(t, nominal("specimen", x[0], "", "", x[1], 1), mm(x[2])).Judged
 		if !j.Set.Num.Equal(dec(x[3])) || !j.Percent.Num.Equal(dec(x[4])) {
 			t.Errorf("t0 %s, tn %s, ti %s: B %s %%, A %s %%; want %s and %s", x[0], x[1], x[2], j.Set, j.Percent, x[3], x[4])
 		}
 	}
+}
+
+// judged is one piece of which the person knows which seal it is.
+func judged(t *testing.T, n seal.Nominal, got measure.Quantity) seal.Piece {
+	t.Helper()
+	s, err := seal.Sort([]seal.Nominal{n}, []seal.Got{{Length: got, Seal: n.Seal}}, measure.Quantity{})
+	require.NoError(t, err)
+	require.NotNil(t, s.Pieces[0].Judged)
+	return s.Pieces[0]
 }
 
 func TestJudge(t *testing.T) {
@@ -124,53 +132,51 @@ func TestJudge(t *testing.T) {
 		{noLimit, mm("19"), seal.NotSettled, "no-limit"},
 		{once, mm("31.5"), seal.Good, "above-limit one-time-use"},
 	} {
-		j, err := seal.Judge(tt.n, tt.got, measure.Quantity{})
-		require.NoError(t, err)
-		if j.Verdict != tt.verdict || codes(j.Codes) != tt.codes {
-			t.Errorf("%s at %s: %s by %s; want %s by %s", tt.n.Seal, tt.got, j.Verdict, codes(j.Codes), tt.verdict, tt.codes)
+		p := judged(t, tt.n, tt.got)
+		got := codes(p.Judged.Codes)
+		if slices.Contains(p.Codes, seal.OtherUnit) {
+			got += " other-unit"
+		}
+		if p.Judged.Verdict != tt.verdict || got != tt.codes {
+			t.Errorf("%s at %s: %s by %s; want %s by %s", tt.n.Seal, tt.got, p.Judged.Verdict, got, tt.verdict, tt.codes)
 		}
 	}
 }
 
 func TestRefuses(t *testing.T) {
 	good := nominal("x", "20", "", "", "", 1)
-	for name, do := range map[string]func() error{
-		"no length":       func() error { _, err := seal.Judge(good, measure.Quantity{}, measure.Quantity{}); return err },
-		"length of zero":  func() error { _, err := seal.Judge(good, mm("0"), measure.Quantity{}); return err },
-		"length of metre": func() error { _, err := seal.Judge(good, mm("1001"), measure.Quantity{}); return err },
-		"tolerance":       func() error { _, err := seal.Judge(good, mm("20"), mm("3")); return err },
-		"nominal zero":    func() error { _, err := seal.Judge(nominal("x", "0", "", "", "", 1), mm("20"), mm("0.1")); return err },
-		"limit above": func() error {
-			_, err := seal.Judge(nominal("x", "20", "", "21", "", 1), mm("20"), mm("0.1"))
-			return err
-		},
-		"fitted above": func() error {
-			_, err := seal.Judge(nominal("x", "20", "", "", "20", 1), mm("20"), mm("0.1"))
-			return err
-		},
-		"no pieces":       func() error { _, err := seal.Sort(tubes(), nil, mm("0.1")); return err },
-		"too many pieces": func() error { _, err := seal.Sort(tubes(), make([]seal.Got, 101), mm("0.1")); return err },
-		"too many places": func() error {
-			_, err := seal.Sort([]seal.Nominal{nominal("x", "20", "", "", "", 1000)}, pieces("20"), mm("0.1"))
-			return err
-		},
+	for name, x := range map[string]struct {
+		n   seal.Nominal
+		got []seal.Got
+		off measure.Quantity
+	}{
+		"no length":       {good, []seal.Got{{}}, measure.Quantity{}},
+		"length of zero":  {good, pieces("0"), measure.Quantity{}},
+		"length of metre": {good, pieces("1001"), measure.Quantity{}},
+		"tolerance":       {good, pieces("20"), mm("3")},
+		"nominal zero":    {nominal("x", "0", "", "", "", 1), pieces("20"), mm("0.1")},
+		"nominal of mile": {nominal("x", "2000", "", "", "", 1), pieces("20"), mm("0.1")},
+		"tolerance below": {nominal("x", "20", "-1", "", "", 1), pieces("20"), mm("0.1")},
+		"limit above":     {nominal("x", "20", "", "21", "", 1), pieces("20"), mm("0.1")},
+		"fitted above":    {nominal("x", "20", "", "", "20", 1), pieces("20"), mm("0.1")},
+		"fitted zero":     {nominal("x", "20", "", "", "0", 1), pieces("20"), mm("0.1")},
+		"no pieces":       {good, nil, mm("0.1")},
+		"too many pieces": {good, make([]seal.Got, 101), mm("0.1")},
+		"quantity below":  {nominal("x", "20", "", "", "", -1), pieces("20"), mm("0.1")},
+		"too many places": {nominal("x", "20", "", "", "", 1000), pieces("20"), mm("0.1")},
 	} {
 		var e *seal.InputError
-		if err := do(); !errors.As(err, &e) || e.What == "" || e.Mend == "" {
+		if _, err := seal.Sort([]seal.Nominal{x.n}, x.got, x.off); !errors.As(err, &e) || e.What == "" || e.Mend == "" {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
 }
 
-func TestWhichIsOneSided(t *testing.T) {
+func TestNominalsAreOneSided(t *testing.T) {
 	names := func(s string) string {
-		js, err := seal.Which(tubes(), mm(s), measure.Quantity{})
+		x, err := seal.Sort(tubes(), pieces(s), measure.Quantity{})
 		require.NoError(t, err)
-		var out []string
-		for _, j := range js {
-			out = append(out, j.Nominal.Seal)
-		}
-		return strings.Join(out, " ")
+		return strings.Join(x.Pieces[0].Can, " ")
 	}
 	for length, want := range map[string]string{
 		"24.7": "short", // 26 worn
@@ -266,11 +272,12 @@ func TestSortIsExact(t *testing.T) {
 			t.Fatal(err)
 		}
 		can := func(i, j int) bool {
-			js, err := seal.Which(ns[j:j+1], got[i].Length, off)
-			if err != nil {
-				t.Fatal(err)
+			l, n := got[i].Length.Value.InexactFloat64(), ns[j].Length.Num.InexactFloat64()
+			floor := n * 0.85
+			if ns[j].Fitted.Known {
+				floor = n - 2.1
 			}
-			return len(js) == 1
+			return l <= n+0.2+0.1+1e-9 && l >= floor-1e-9
 		}
 		most, least := -1, decimal.Zero
 		options := map[[2]int]bool{}

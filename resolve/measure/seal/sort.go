@@ -120,15 +120,15 @@ func Sort(ns []Nominal, got []Got, off measure.Quantity) (*Sorted, error) {
 				x := judge(ns[j], l, o)
 				p.Judged = &x
 			}
-			if slices.ContainsFunc(ns, func(n Nominal) bool {
-				return len(measure.Doubts(got[i].Length, measure.Of(n.Length.Num, measure.Millimetre), decimal.New(2, -2))) > 0
-			}) {
-				p.Codes = append(p.Codes, OtherUnit)
-			}
 			s.Extra++
 		case at[i] < 0:
 			p.Codes = append(p.Codes, NoPlaceLeft)
 			s.Extra++
+		}
+		if !slices.ContainsFunc(ns, func(n Nominal) bool { return n.can(l, o) }) && slices.ContainsFunc(ns, func(n Nominal) bool {
+			return (got[i].Seal == "" || same(n.Seal, got[i].Seal)) && len(measure.Doubts(got[i].Length, measure.Of(n.Length.Num, measure.Millimetre), decimal.New(2, -2))) > 0
+		}) {
+			p.Codes = append(p.Codes, OtherUnit)
 		}
 		// A piece that is left out of one way and placed in another is open too.
 		open := len(options[i]) > 1 || at[i] < 0 && len(options[i]) > 0

@@ -58,6 +58,12 @@ With --field or --label instead of PLATE, all arguments are lengths.`,
 					return err
 				}
 				n.Qty = len(got)
+				for i := range got {
+					if got[i].Seal != "" {
+						return usagef("%s=: with --new there is one seal, without a name", got[i].Seal)
+					}
+					got[i].Seal = n.Seal
+				}
 				return a.sealAnswer(noUnit(), []render.SealGroup{{Variants: []catalog.VariantCode{}}}, [][]seal.Nominal{{n}}, got, tol)
 			}
 			if tolerance+least+fitted != "" {

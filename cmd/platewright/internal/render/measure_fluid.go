@@ -75,8 +75,6 @@ func FluidSentence(c fluid.Code) string {
 		return "the catalogue gives no surface at the level, so the millimetres are not known"
 	case fluid.OnRefillVolume:
 		return "reckoned on the refill, since the volume of the dry unit is not known: more than this"
-	case fluid.OneLetterApart:
-		return "its name is one letter apart"
 	case fluid.StockShort:
 		return "the supplier has fewer packs in stock"
 	case fluid.NotOffered:
