@@ -201,6 +201,12 @@ func (d *decider) rangeCheck(kind StatementKind, open []askedRole) (check, bool)
 		}
 		return int64(co.w.built[0]), int64(co.w.built[1])
 	}
+	own := func(v *variant) (lo, hi int64) {
+		if kind == StatementSerial {
+			return int64(v.row.SerialFrom), int64(v.row.SerialTo)
+		}
+		return int64(v.row.BuiltFrom.First()), int64(v.row.BuiltTo.Last())
+	}
 	split := func(co *candidateOutcome) bool {
 		// What the root bears tells nothing of an assembly of another unit (C4).
 		return !co.apart && slices.ContainsFunc(co.w.when, func(w When) bool { return w.Kind == kind })
@@ -239,10 +245,18 @@ func (d *decider) rangeCheck(kind StatementKind, open []askedRole) (check, bool)
 			hi = before(starts[i+1])
 		}
 		c.answers = append(c.answers, answer{show: CheckAnswer{From: text(lo), To: text(hi)}, leave: func(co *candidateOutcome, _ bool) bool {
+			if co.apart {
+				return true
+			}
+			// The variant's own range excludes it as well (C4).
+			a, b := own(co.v)
+			if hi != 0 && a > hi || b != 0 && lo > b {
+				return false
+			}
 			if !split(co) {
 				return true
 			}
-			a, b := bounds(co)
+			a, b = bounds(co)
 			return (hi == 0 || a <= hi) && (b == 0 || lo <= b)
 		}})
 	}

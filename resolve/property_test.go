@@ -846,6 +846,9 @@ func TestPlanKeepsItsPromise(t *testing.T) {
 			if found == "" && !a.Unseen || a.Mixed || n.Kind == resolve.CheckReading {
 				return // any other value: there is none to try; a mixed unit is asked anew
 			}
+			if n.Kind == resolve.CheckCharacter && slices.Contains(q.Doubt, resolve.AnySlip) {
+				return // one slip in another text is another slip
+			}
 			var err error
 			if q, err = q.Answered(n, found); err != nil {
 				t.Fatalf("%+v: %s %q: %v", q, n.Kind, found, err)
