@@ -49,7 +49,7 @@ func (d *decider) siteMark(key, name, text string) (*seenMark, error) {
 		}
 	}
 	m := &catalog.Mark{Mark: site.Site, Assembly: role.row.Assembly, Name: "resistance of the coil at site " + site.Site, Kind: catalog.MarkMeasured, Force: catalog.Deciding, Unit: "Ω",
-		How: "Measure the coil at site " + site.Site + " again, leads taken off, with its temperature.", Source: site.Source}
+		How: "Measure the coil at site " + site.Site + " again, leads taken off, with its temperature. One that fits no variant is faulty and tells of none: leave it out.", Source: site.Source}
 	ohm := reading.Value.In(measure.Ohm)
 	at20 := coil.Bring(ohm, temp, coil.Reference())
 	return &seenMark{mark: m, key: key, text: text, value: at20.Value.String(), num: catalog.Decimal{Num: at20.Value, Known: true},

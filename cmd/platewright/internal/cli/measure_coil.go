@@ -312,11 +312,15 @@ func readCoilSet(text []byte, name string, most int) ([]coil.Reading, *catalog.F
 		if errors.Is(err, io.EOF) {
 			break
 		}
-		row, _ := r.FieldPos(0)
 		if err != nil {
-			refuse(catalog.BadShape, row, "", "", err.Error(), "correct the line")
+			row, what := 0, err.Error()
+			if e := (*csv.ParseError)(nil); errors.As(err, &e) {
+				row, what = e.Line, e.Err.Error()
+			}
+			refuse(catalog.BadShape, row, "", "", what, "correct the line; quotes stand around a whole cell")
 			break
 		}
+		row, _ := r.FieldPos(0)
 		if len(cells) != len(head) {
 			refuse(catalog.BadShape, row, "", strings.Join(cells, ","), fmt.Sprintf("the row has %d cells and the heading %d", len(cells), len(head)), "a decimal comma needs quotes around the number: \"5,4\"")
 			continue
