@@ -201,14 +201,14 @@ func (s *search) limits(n *node) bool {
 }
 
 func (s *search) limited(n *node, i int) bool {
-	sp := &s.m.sups[i]
-	switch n.modes[i] {
-	case closed:
+	md, sp := n.modes[i], &s.m.sups[i]
+	switch {
+	case md == closed:
 		return false
-	case undecided:
-		return sp.minimum > 0 && sp.free <= sp.minimum
+	case md&mayPay == 0:
+		return true
 	}
-	return sp.least(n.modes[i]) > 0
+	return md&mayFree == 0 && sp.minimum > 0
 }
 
 // stepYields moves the yields by how far the values chosen are from the limits.
@@ -220,10 +220,10 @@ func (s *search) stepYields(n *node, scale int64) {
 		if !s.limited(n, i) {
 			continue
 		}
-		if n.modes[i] == undecided && values[i] == 0 {
+		if n.modes[i].optional() && values[i] == 0 {
 			continue
 		}
-		lack := m.sups[i].least(n.modes[i]) - values[i]
+		lack := m.sups[i].least(n.modes[i]&^mayClose) - values[i]
 		if lack == 0 {
 			continue
 		}
@@ -232,7 +232,7 @@ func (s *search) stepYields(n *node, scale int64) {
 			size = -size
 		}
 		step := mulDiv(scale, 1, 2*size)
-		most := m.yieldMost(&m.sups[i])
+		most := b.sups[i].most
 		step = min(step, most/4)
 		if lack < 0 {
 			step = -step
@@ -276,11 +276,11 @@ func (s *search) usedSuppliers(n *node) int {
 	used := s.usedBuf
 	clear(used)
 	for i, md := range n.modes {
-		used[i] = md == paying || md == free
+		used[i] = md.open()
 	}
 	// Shares in excess stand for an order, as in the gradient of the rows.
 	for i := range b.sups {
-		if n.modes[i] == undecided && b.sups[i].sum > b.sups[i].fixed {
+		if n.modes[i].optional() && b.sups[i].sum > b.sups[i].fixed {
 			used[i] = true
 		}
 	}

@@ -86,9 +86,10 @@ type groupState struct {
 }
 
 type supState struct {
-	fixed int64 // while undecided
+	fixed int64 // while optional
 	sum   int64 // of shares
 	yield int64
+	most  int64 // the largest part of a unit of value that can be taken off prices
 }
 
 // increment describes an offer beyond the packs that are certain.
@@ -101,6 +102,9 @@ type increment struct {
 func newBounder(m *model) *bounder {
 	b := &bounder{m: m, rows: make([]rowState, len(m.rows)), sups: make([]supState, len(m.sups)), inc: make([]increment, len(m.offers)),
 		picks: make([]int64, len(m.offers)), want: make([]int64, m.slots()), inBlock: make([]bool, len(m.rows))}
+	for i := range m.sups {
+		b.sups[i].most = m.yieldMost(&m.sups[i])
+	}
 	most := m.mostWanted()
 	top := 0
 	for i := range m.rows {
@@ -148,31 +152,33 @@ func (b *bounder) prepare(n *node, cap int) bool {
 	for i := range m.sups {
 		s, st := &m.sups[i], &b.sups[i]
 		st.yield, st.sum = 0, 0
-		switch n.modes[i] {
-		case closed:
+		md := n.modes[i]
+		if md == closed {
 			continue
-		case undecided:
-			st.fixed = m.one() + s.freight
-			switch {
-			case s.free > s.minimum:
-				// Where freight is paid or the limit is reached, one price for both.
-				st.yield = min(s.freight/(s.free-s.minimum), m.yieldMost(s))
-				st.fixed = m.one() + min(s.freight+st.yield*s.minimum, st.yield*s.free)
-			case s.minimum > 0:
+		}
+		fixed := m.one()
+		switch {
+		case md&mayPay == 0:
+			st.yield = n.yields[i]
+			fixed += st.yield * s.free
+		case md&mayFree == 0:
+			fixed += s.freight
+			if s.minimum > 0 {
 				st.yield = n.yields[i]
-				st.fixed += st.yield * s.minimum
-			}
-			if cap > 0 {
-				st.fixed += n.few
+				fixed += st.yield * s.minimum
 			}
 		default:
-			if s.least(n.modes[i]) > 0 {
-				st.yield = n.yields[i]
-			}
-			b.base += s.fixed(m, n.modes[i]) + st.yield*s.least(n.modes[i])
-			if cap > 0 {
-				b.base += n.few
-			}
+			// One price for both: whether freight is paid or the limit is reached.
+			st.yield = min(s.freight/(s.free-s.minimum), st.most)
+			fixed += min(s.freight+st.yield*s.minimum, st.yield*s.free)
+		}
+		if cap > 0 {
+			fixed += n.few
+		}
+		if md.open() {
+			b.base += fixed
+		} else {
+			st.fixed = fixed
 		}
 	}
 	dem := make([]int64, len(m.rows))
@@ -511,7 +517,7 @@ func (b *bounder) share(n *node, r int) {
 		gs := &st.groups[g]
 		gs.share = 0
 		s := row.groups[g].sup
-		if n.modes[s] != undecided {
+		if !n.modes[s].optional() {
 			continue
 		}
 		for q := 1; q <= d && gs.w[q] < never && st.cost[q] < never; q++ {
@@ -540,7 +546,7 @@ func (b *bounder) evaluate(n *node) int64 {
 		total += b.settle(&b.blocks[i])
 	}
 	for i := range b.sups {
-		if n.modes[i] == undecided {
+		if n.modes[i].optional() {
 			total -= max(0, b.sups[i].sum-b.sups[i].fixed)
 		}
 	}

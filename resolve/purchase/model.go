@@ -63,7 +63,7 @@ type entry struct {
 
 type sup struct {
 	freight int64 // composite, of an order that pays it; without the supplier's own count
-	free    int64 // value from which freight is free; 0 for never
+	free    int64 // value from which freight is free, above minimum; 0 for never
 	minimum int64 // least value of an order
 	offers  []int
 	conv    bool // values are in another currency than costs
@@ -120,32 +120,41 @@ func (m *model) one() int64 { return 1 << m.places }
 // key drops the places of a composite cost.
 func (m *model) key(cost int64) int64 { return cost >> m.places }
 
-// fixed is what an order costs beside its goods. The free order is the same as
-// the paying one where the supplier has no freight.
-func (s *sup) fixed(m *model, mode mode) int64 {
-	if mode == free {
-		return m.one()
+// mode is what may still become of a supplier, as a set of bits.
+type mode uint8
+
+const (
+	mayClose mode = 1 << iota // nothing is bought there
+	mayPay                    // freight is paid, whatever the value
+	mayFree                   // the value reaches the limit from which freight is free
+
+	closed = mayClose
+)
+
+// open tells whether something is bought there in any case.
+func (md mode) open() bool { return md&mayClose == 0 }
+
+// optional tells whether it is not decided if anything is bought there.
+func (md mode) optional() bool { return md&mayClose != 0 && md != closed }
+
+// settled tells whether only one mode is left.
+func (md mode) settled() bool { return md&(md-1) == 0 }
+
+// modes are all modes that a supplier can have.
+func (s *sup) modes() mode {
+	if s.free > 0 {
+		return mayClose | mayPay | mayFree
 	}
-	return m.one() + s.freight
+	return mayClose | mayPay
 }
 
-// least is the value that an order of the mode must reach.
-func (s *sup) least(mode mode) int64 {
-	if mode == free {
-		return max(s.free, s.minimum)
+// least is the value that an order must reach in any case.
+func (s *sup) least(md mode) int64 {
+	if md == mayFree {
+		return s.free
 	}
 	return s.minimum
 }
-
-// mode is what is decided about a supplier.
-type mode int8
-
-const (
-	undecided mode = iota
-	closed
-	paying // freight is paid, whatever the value
-	free   // the value reaches the limit from which it is not
-)
 
 // finish works out everything that follows from rows, offers and suppliers:
 // groups, slots, the packs that are of use, places.

@@ -9,16 +9,20 @@ type heuristic struct {
 	lo, hi []int64 // ranges that plans must keep
 	open   []bool
 	packs  []int64
-	trial  []int64
 	short  []int64
 	live   []int
 	takes  [][]int32
 	f      []int64
 	took   [][]int32
+	dear   []int64 // by supplier: what a unit of value costs at least
 }
 
 func newHeuristic(m *model) *heuristic {
-	return &heuristic{m: m, open: make([]bool, len(m.sups)), packs: make([]int64, len(m.offers)), trial: make([]int64, len(m.offers))}
+	h := &heuristic{m: m, open: make([]bool, len(m.sups)), packs: make([]int64, len(m.offers)), dear: make([]int64, len(m.sups))}
+	for i := range m.sups {
+		h.dear[i] = m.yieldMost(&m.sups[i])
+	}
+	return h
 }
 
 // row is room for the costs of a row by pieces.
@@ -249,7 +253,10 @@ func (h *heuristic) reach(i int) {
 		value += h.fillUp(sp, sp.minimum-value, never)
 	}
 	if sp.free > value && value >= sp.minimum {
-		h.fillUp(sp, sp.free-value, sp.freight)
+		// A unit of value costs at least so much: mostly there is no point in it.
+		if h.dear[i] == 0 || (sp.free-value) < sp.freight/h.dear[i] {
+			h.fillUp(sp, sp.free-value, sp.freight)
+		}
 	}
 }
 
@@ -257,7 +264,7 @@ func (h *heuristic) reach(i int) {
 // gives the value added.
 func (h *heuristic) fillUp(sp *sup, lack, most int64) int64 {
 	m := h.m
-	const steps = 1024
+	const steps = 256
 	unit := (lack + steps - 1) / steps
 	d := int((lack + unit - 1) / unit)
 	f := h.row(d + 1)

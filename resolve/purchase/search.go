@@ -1,8 +1,10 @@
 package purchase
 
 import (
+	"cmp"
 	"context"
 	"math/bits"
+	"slices"
 
 	"github.com/shopspring/decimal"
 )
@@ -64,6 +66,9 @@ func (m *model) search(ctx context.Context, q question) outcome {
 		for i := range m.offers {
 			root.hi[i] = m.offers[i].max
 		}
+	}
+	for i := range m.sups {
+		root.modes[i] = m.sups[i].modes()
 	}
 	for i, n := range m.needs {
 		root.ways[i] = 1<<len(n.ways) - 1
@@ -170,22 +175,13 @@ func (s *search) look(n *node) {
 		if !b.prepare(n, s.cap) || !s.reachable(n) {
 			return
 		}
-		enough := never
-		if s.cut < never>>m.places {
-			enough = s.cut << m.places
-		}
-		upper := never
-		if s.cut < never>>m.places {
-			upper = s.cut<<m.places + m.one()
-		}
+		enough, upper := s.target()
 		if s.nodes == 1 && round == 0 && s.best == nil {
 			// A plan to measure steps by.
 			b.evaluate(n)
 			b.trace(n, false)
 			s.nearby(n, true)
-			if s.cut < never>>m.places {
-				enough, upper = s.cut<<m.places, s.cut<<m.places+m.one()
-			}
+			enough, upper = s.target()
 		}
 		value := s.ascend(n, steps, upper, enough)
 		n.bound = max(n.bound, value)
@@ -209,7 +205,7 @@ func (s *search) look(n *node) {
 func (s *search) capped(n *node) bool {
 	open := 0
 	for _, md := range n.modes {
-		if md == paying || md == free {
+		if md.open() {
 			open++
 		}
 	}
@@ -218,7 +214,7 @@ func (s *search) capped(n *node) bool {
 	}
 	if open == s.cap {
 		for i, md := range n.modes {
-			if md == undecided {
+			if md.optional() {
 				n.modes[i] = closed
 			}
 		}
@@ -230,7 +226,7 @@ func (s *search) capped(n *node) bool {
 func (s *search) reachable(n *node) bool {
 	for i := range s.m.sups {
 		sp := &s.m.sups[i]
-		if n.modes[i] == closed || n.modes[i] == undecided {
+		if !n.modes[i].open() {
 			continue
 		}
 		least := sp.least(n.modes[i])
@@ -264,7 +260,7 @@ func (s *search) settleSuppliers(n *node, value int64) bool {
 	}
 	any := false
 	for i, md := range n.modes {
-		if md != undecided {
+		if !md.optional() {
 			continue
 		}
 		if m.key(value+max(0, b.sups[i].fixed-b.sups[i].sum)) >= s.cut {
@@ -272,11 +268,8 @@ func (s *search) settleSuppliers(n *node, value int64) bool {
 			any = any || b.sups[i].sum > 0
 			continue
 		}
-		if m.sups[i].free > 0 {
-			continue
-		}
 		if m.key(value+s.without(n, i)) >= s.cut {
-			n.modes[i] = paying
+			n.modes[i] &^= mayClose
 			any = true
 		}
 	}
@@ -345,8 +338,11 @@ func (s *search) cutUp(n *node) {
 			return
 		}
 	}
-	if i := s.contested(n); i >= 0 {
-		s.splitSupplier(n, i)
+	if parts, changed := s.contested(n); changed {
+		s.push(n)
+		return
+	} else if parts != nil {
+		s.stack = append(s.stack, parts...)
 		return
 	}
 	for i, mask := range n.ways {
@@ -404,7 +400,7 @@ func (s *search) cutUp(n *node) {
 	values := s.values(n)
 	for pass := 0; pass < 2; pass++ {
 		for i := range m.sups {
-			if n.modes[i] == closed || n.modes[i] == undecided || pass == 0 && values[i] >= m.sups[i].least(n.modes[i]) || pass == 1 && n.yields[i] == 0 {
+			if !n.modes[i].open() || !n.modes[i].settled() || pass == 0 && values[i] >= m.sups[i].least(n.modes[i]) || pass == 1 && n.yields[i] == 0 {
 				continue
 			}
 			pick := -1
@@ -427,7 +423,7 @@ func (s *search) cutUp(n *node) {
 		}
 	}
 	for i, md := range n.modes {
-		if md == undecided && b.sups[i].sum > 0 {
+		if !md.settled() && (b.sups[i].sum > 0 || md.open()) {
 			s.splitSupplier(n, i)
 			return
 		}
@@ -451,53 +447,141 @@ func (s *search) private(i int) bool {
 	return true
 }
 
-// contested is the supplier to decide next: undecided, with shares as high as its
-// fixed cost or chosen by a row, and the largest rise of the bound if closed.
-func (s *search) contested(n *node) int {
-	b := s.b
-	used := s.usedBuf
-	clear(used)
-	for i := range s.m.offers {
-		o := &s.m.offers[i]
-		if n.modes[o.sup] == undecided && !used[o.sup] && s.chosen(n, i) > 0 {
+// contested finds the supplier to decide next by trying: what bounds the parts
+// would have, for the suppliers that promise most. Where a part is already beaten,
+// the mode is struck out for good and no cut is needed (changed). The parts come
+// with the most promising last; none if no supplier is left to decide.
+func (s *search) contested(n *node) (parts []*node, changed bool) {
+	m, b := s.m, s.b
+	used := make([]bool, len(m.sups))
+	for i := range m.offers {
+		o := &m.offers[i]
+		if n.modes[o.sup] != closed && !used[o.sup] && s.chosen(n, i) > 0 {
 			used[o.sup] = true
 		}
 	}
-	best, at := int64(-1), -1
+	values := s.values(n)
+	type candidate struct {
+		sup   int
+		score int64
+	}
+	var cs []candidate
 	for i, md := range n.modes {
-		if md != undecided || !used[i] && b.sups[i].sum <= b.sups[i].fixed {
+		if md.settled() || md.optional() && !used[i] && b.sups[i].sum <= b.sups[i].fixed {
 			continue
 		}
-		g := s.without(n, i)
-		if g > best {
-			best, at = g, i
+		c := candidate{sup: i}
+		if md.optional() {
+			c.score = s.without(n, i)
+		}
+		if md&(mayPay|mayFree) == mayPay|mayFree && used[i] {
+			// What freight is more than the bound has for it.
+			sp := &m.sups[i]
+			c.score += sp.freight - min(sp.freight, b.sups[i].yield*max(0, sp.free-values[i]))
+		}
+		cs = append(cs, c)
+	}
+	slices.SortStableFunc(cs, func(a, b candidate) int { return cmp.Compare(b.score, a.score) })
+	try := 4
+	if s.nodes <= 2 {
+		try = len(cs)
+	}
+	var best int64 = -1
+	for _, c := range cs[:min(try, len(cs))] {
+		var ps []*node
+		least := never
+		for _, md := range []mode{closed, mayFree, mayPay} {
+			if n.modes[c.sup]&md == 0 {
+				continue
+			}
+			p := n.clone()
+			p.modes[c.sup] = md
+			if !s.probe(p, c.sup) {
+				n.modes[c.sup] &^= md
+				changed = true
+				continue
+			}
+			least = min(least, p.bound)
+			ps = append(ps, p)
+		}
+		if len(ps) == 0 {
+			n.bound = never
+			return nil, true
+		}
+		if least > best {
+			best, parts = least, ps
 		}
 	}
-	return at
+	if changed {
+		return nil, true
+	}
+	slices.SortStableFunc(parts, func(a, b *node) int { return cmp.Compare(b.bound, a.bound) })
+	return parts, false
+}
+
+// probe bounds a node with few steps; false if the node is beaten.
+func (s *search) probe(n *node, i int) bool {
+	m, b := s.m, s.b
+	if s.cap > 0 && !s.capped(n) {
+		return false
+	}
+	enough, upper := s.target()
+	if n.modes[i]&mayPay == 0 {
+		s.tuneYield(n, i)
+	}
+	if !b.prepare(n, s.cap) || !s.reachable(n) {
+		return false
+	}
+	n.bound = max(n.bound, s.ascend(n, 8, upper, enough))
+	return m.key(n.bound) < s.cut
+}
+
+// target is the bound that beats a node, and the cost of a plan by which steps are
+// measured.
+func (s *search) target() (enough, upper int64) {
+	if s.cut >= never>>s.m.places {
+		return never, never
+	}
+	return s.cut << s.m.places, s.cut<<s.m.places + s.m.one()
+}
+
+// tuneYield looks for the yield at which the covers chosen just reach the limit:
+// the bound is highest there.
+func (s *search) tuneYield(n *node, i int) {
+	b := s.b
+	lo, hi := int64(0), b.sups[i].most
+	best := int64(-1)
+	var at int64
+	for range 7 {
+		y := lo + (hi-lo)/2
+		n.yields[i] = y
+		if !b.prepare(n, s.cap) {
+			return
+		}
+		v := b.evaluate(n)
+		if v > best {
+			best, at = v, y
+		}
+		b.trace(n, false)
+		if s.values(n)[i] < s.m.sups[i].least(n.modes[i]) {
+			lo = y
+		} else {
+			hi = y
+		}
+	}
+	n.yields[i] = at
 }
 
 func (s *search) push(n *node) { s.stack = append(s.stack, n) }
 
 func (s *search) splitSupplier(n *node, i int) {
-	sp := &s.m.sups[i]
-	c := n.clone()
-	c.modes[i] = closed
-	s.push(c)
-	p := n.clone()
-	p.modes[i] = paying
-	if sp.free > sp.minimum {
-		f := n.clone()
-		f.modes[i] = free
-		f.yields[i] = 0
-		p.yields[i] = 0
-		if s.values(n)[i] >= sp.free {
-			s.push(p)
-			s.push(f)
-			return
+	for _, md := range []mode{closed, mayFree, mayPay} {
+		if n.modes[i]&md != 0 {
+			c := n.clone()
+			c.modes[i] = md
+			s.push(c)
 		}
-		s.push(f)
 	}
-	s.push(p)
 }
 
 func (s *search) splitWays(n *node, i int) {
