@@ -103,16 +103,16 @@ func VolumeOf(f *catalog.Fill, kinds []catalog.FillKind, drained catalog.Decimal
 		v.Codes = append(v.Codes, VolumeDrained)
 		v.Litres, v.First = drained, drained
 	case v.Kind == catalog.FillRefill:
+		// What came out goes in first, and the level decides the rest; more than the
+		// catalogue refills does not go back in.
+		v.First = catalog.Decimal{Num: decimal.Min(drained.Num, f.Refill.Num), Known: true}
 		differ := drained.Num.Sub(f.Refill.Num)
 		switch much := f.Refill.Num.Mul(noticeable); {
 		case differ.GreaterThan(much):
 			v.Codes = append(v.Codes, DrainedMore)
-			v.Litres = drained
 		case differ.Neg().GreaterThan(much):
 			v.Codes = append(v.Codes, DrainedLess)
 		}
-		// What came out goes in first; the level decides the rest.
-		v.First = drained
 	}
 	return v, nil
 }

@@ -27,7 +27,8 @@
 // these ways with the least loss in all; no place takes more than the catalogue says. The
 // result is exact. For each piece every place is listed that it has in some way of
 // placing as many pieces: where that is more than one, the handful does not settle
-// which piece was where.
+// which piece was where. Where the person has named every piece, each is judged for
+// itself, and nothing is counted.
 //
 // This package knows no store and no words for a screen.
 package seal

@@ -126,6 +126,7 @@ func TestJudge(t *testing.T) {
 		{long, measure.Of(dec("1.24"), measure.Inch), seal.Good, "above-limit"},
 		{long, mm("1.24"), seal.Replace, "too-short other-unit"},
 		{long, measure.Of(dec("31.5"), measure.Inch), seal.NotThis, "too-long other-unit"},
+		{long, measure.Of(dec("30"), measure.Inch), seal.NotThis, "too-long other-unit"},
 		{sprung, mm("11.5"), seal.Good, "above-limit"},
 		{sprung, mm("10"), seal.Replace, "below-limit no-spring"},
 		{sprung, mm("9.8"), seal.Replace, "too-short no-spring"},
@@ -238,11 +239,24 @@ func TestHandfulSettles(t *testing.T) {
 func TestNamedPieces(t *testing.T) {
 	s, err := seal.Sort(tubes(), []seal.Got{{Length: mm("20"), Seal: "Long"}, {Length: mm("27"), Seal: "short"}, {Length: mm("26")}}, measure.Quantity{})
 	require.NoError(t, err)
+	if s.Missing != 2 {
+		t.Errorf("%d missing of a handful", s.Missing)
+	}
 	if j := s.Pieces[0].Judged; j == nil || j.Nominal.Seal != "long" || j.Verdict != seal.Replace || codes(j.Codes) != "too-short" || len(s.Places[0].Pieces) != 1 {
 		t.Errorf("the long one at 20 mm: %+v", s.Pieces[0])
 	}
 	if j := s.Pieces[1].Judged; j == nil || j.Verdict != seal.NotThis || codes(s.Pieces[1].Codes) != "no-nominal" || s.Extra != 1 {
 		t.Errorf("the short one at 27 mm: %+v", s.Pieces[1])
+	}
+	s, err = seal.Sort(tubes(), []seal.Got{{Length: mm("31.4"), Seal: "long"}}, measure.Quantity{})
+	require.NoError(t, err)
+	if s.Verdict != seal.Good || s.Missing != 0 || len(s.Places) != 1 {
+		t.Errorf("one good seal, named: %s, %d missing, %d places", s.Verdict, s.Missing, len(s.Places))
+	}
+	s, err = seal.Sort(tubes(), []seal.Got{{Length: mm("33"), Seal: "long"}}, measure.Quantity{})
+	require.NoError(t, err)
+	if s.Verdict != seal.Replace || s.Extra != 1 {
+		t.Errorf("one seal too long for its name: %s, %d extra", s.Verdict, s.Extra)
 	}
 	var e *seal.InputError
 	if _, err := seal.Sort(tubes(), []seal.Got{{Length: mm("20"), Seal: "wide"}}, measure.Quantity{}); !errors.As(err, &e) || !strings.Contains(e.Mend, "long, middle, short") {

@@ -23,7 +23,7 @@ type Sorted struct {
 	Settled   bool            `json:"settled"`   // each piece has one place in every way of placing as many pieces
 	Pieces    []Piece         `json:"pieces"`    // in the order given
 	Places    []Place         `json:"places"`    // in the order of the nominals
-	Missing   int             `json:"missing"`   // pieces fewer than the places take
+	Missing   int             `json:"missing"`   // pieces fewer than the places take; not counted where every piece was named
 	Extra     int             `json:"extra"`     // pieces without a place
 }
 
@@ -52,7 +52,8 @@ type Place struct {
 	Settled bool    `json:"settled"` // no other piece can be here, and none of these elsewhere
 }
 
-// Sort assigns measured pieces to the places of the nominals. Off is what the
+// Sort assigns measured pieces to the places of the nominals. Where the person has
+// named every piece, each is judged for itself and none is missing. Off is what the
 // measuring can be off; not known takes [Caliper]. The error is an [*InputError].
 func Sort(ns []Nominal, got []Got, off measure.Quantity) (*Sorted, error) {
 	o, err := offBy(off)
@@ -126,7 +127,7 @@ func Sort(ns []Nominal, got []Got, off measure.Quantity) (*Sorted, error) {
 			s.Extra++
 		}
 		if !slices.ContainsFunc(ns, func(n Nominal) bool { return n.can(l, o) }) && slices.ContainsFunc(ns, func(n Nominal) bool {
-			return (got[i].Seal == "" || same(n.Seal, got[i].Seal)) && len(measure.Doubts(got[i].Length, measure.Of(n.Length.Num, measure.Millimetre), decimal.New(2, -2))) > 0
+			return (got[i].Seal == "" || same(n.Seal, got[i].Seal)) && len(measure.Doubts(got[i].Length, measure.Of(n.Length.Num, measure.Millimetre), decimal.NewFromInt(1).Sub(Deepest))) > 0
 		}) {
 			p.Codes = append(p.Codes, OtherUnit)
 		}
@@ -153,6 +154,14 @@ func Sort(ns []Nominal, got []Got, off measure.Quantity) (*Sorted, error) {
 			}
 		}
 		s.Pieces = append(s.Pieces, p)
+	}
+	if !slices.ContainsFunc(got, func(g Got) bool { return g.Seal == "" }) {
+		// Single seals, not a handful: nothing is counted.
+		s.Places = slices.DeleteFunc(s.Places, func(p Place) bool { return len(p.Pieces) == 0 })
+		if s.Extra > 0 {
+			s.note(Replace) // what is too long for what it is said to be does not belong there
+		}
+		return s, nil
 	}
 	for j := range s.Places {
 		p := &s.Places[j]

@@ -109,7 +109,7 @@ func (b *benchUnit) fluids(work []string, drained, at catalog.Decimal) (*render.
 				return nil, err
 			}
 			if len(scopes) == 0 {
-				return nil, usagef("--work %s: the catalogue has no such scope of work; completion proposes those that it has", w)
+				return nil, measureUsage("--work %s: the catalogue has no such scope of work; completion proposes those that it has", w)
 			}
 			kinds = append(kinds, scopes[0].Fill)
 			ans.Work = append(ans.Work, scopes[0].Work)
@@ -131,7 +131,7 @@ func (b *benchUnit) fluids(work []string, drained, at catalog.Decimal) (*render.
 			p, err := fluid.PlanFor(d, kinds, drained, at)
 			var bad *fluid.InputError
 			if errors.As(err, &bad) {
-				return nil, usagef("%v", err)
+				return nil, measureUsage("%v", err)
 			}
 			if err != nil {
 				return nil, err
@@ -290,10 +290,10 @@ names the specification whose limits they are held against.`,
 				return err
 			}
 			if len(sheet) > 0 && len(args) > 0 {
-				return usagef("figures and a FLUID: give the figures of a sheet, or name a fluid that has one in the catalogue, not both")
+				return measureUsage("figures and a FLUID: give the figures of a sheet, or name a fluid that has one in the catalogue, not both")
 			}
 			if len(sheet) == 0 && len(specs) > 0 {
-				return usagef("--spec goes with figures; a fluid of the catalogue is held against what it is said to meet")
+				return measureUsage("--spec goes with figures; a fluid of the catalogue is held against what it is said to meet")
 			}
 			temps, err := celsius("--at", at)
 			if err != nil {
@@ -309,7 +309,7 @@ names the specification whose limits they are held against.`,
 				for _, t := range temps {
 					v, err := ans.Sheets[i].ViscosityAt(t)
 					if err != nil {
-						return usagef("--at %s °C: %v", t, err)
+						return measureUsage("--at %s °C: %v", t, err)
 					}
 					ans.Sheets[i].At = append(ans.Sheets[i].At, v)
 				}
@@ -374,7 +374,7 @@ func sheetOf(given map[catalog.Property]*string) ([]*catalog.Sheet, error) {
 		if x.kind == 0 {
 			v, err := measure.Number(text)
 			if err != nil || !v.IsPositive() {
-				return nil, usagef("--%s %q: it is no viscosity index; write digits, such as 150", x.flag, text)
+				return nil, measureUsage("--%s %q: it is no viscosity index; write digits, such as 150", x.flag, text)
 			}
 			r.Value = catalog.Decimal{Num: v, Known: true}
 		} else {
@@ -384,7 +384,7 @@ func sheetOf(given map[catalog.Property]*string) ([]*catalog.Sheet, error) {
 			}
 			r.Value = decimalOf(q, x.unit)
 			if x.kind != measure.Temperature && !r.Value.Num.IsPositive() {
-				return nil, usagef("--%s %s: the figure is not above zero", x.flag, text)
+				return nil, measureUsage("--%s %s: the figure is not above zero", x.flag, text)
 			}
 		}
 		out = append(out, r)
@@ -409,7 +409,7 @@ func (a *app) catalogueSheets(ans *render.MeasureSheet, fluids []string, sheet [
 				return err
 			}
 			if len(known) == 0 {
-				return usagef("--spec %s: the catalogue has no such specification", s)
+				return measureUsage("--spec %s: the catalogue has no such specification", s)
 			}
 			limits, err := groupOf[catalog.Limit](cat, catalog.TLimits, s)
 			if err != nil {
@@ -447,7 +447,7 @@ func (a *app) catalogueSheets(ans *render.MeasureSheet, fluids []string, sheet [
 			return err
 		}
 		if len(parts) == 0 {
-			return usagef("the catalogue knows no part %q; give the number of a fluid", string(no))
+			return measureUsage("the catalogue knows no part %q; give the number of a fluid", string(no))
 		}
 		list, err := groupOf[catalog.Sheet](cat, catalog.TSheets, string(no))
 		if err != nil {

@@ -46,7 +46,7 @@ at the temperatures: guidance, never more.`,
 				}
 				ans.Identified = id
 			} else if off != "" {
-				return usagef("--off says what the measuring of a ring can be off: give --inside or --outside and --section")
+				return measureUsage("--off says what the measuring of a ring can be off: give --inside or --outside and --section")
 			}
 			at, err := celsius("--temp", temps)
 			if err != nil {
@@ -54,7 +54,7 @@ at the temperatures: guidance, never more.`,
 			}
 			in := ring.Medium(medium)
 			if in != ring.Oil && in != ring.Water {
-				return usagef("--medium %s: the tables know oil and water", medium)
+				return measureUsage("--medium %s: the tables know oil and water", medium)
 			}
 			if material != "" {
 				adv := ring.Advise(material, in, at...)
@@ -67,7 +67,7 @@ at the temperatures: guidance, never more.`,
 			}
 			switch {
 			case all && !knowsNothing(&q):
-				return usagef("--all checks every ring of the catalogue, and a plate those of one unit: give one of the two")
+				return measureUsage("--all checks every ring of the catalogue, and a plate those of one unit: give one of the two")
 			case all:
 				vs, err := a.allRings(&ans, in, at)
 				if err != nil {
@@ -83,7 +83,7 @@ at the temperatures: guidance, never more.`,
 			case ans.Identified == nil && ans.Advice == nil:
 				return &usageError{"what is asked? give --inside or --outside and --section of a ring, a PLATE, --all, or --material", c.CommandPath()}
 			case material == "" && len(temps) > 0:
-				return usagef("--temp goes with --material, a PLATE or --all")
+				return measureUsage("--temp goes with --material, a PLATE or --all")
 			}
 			if ans.Identified != nil {
 				verdicts = append(verdicts, ringVerdict(&ans))
@@ -181,7 +181,7 @@ func identified(inside, outside, section, off string) (*ring.Identified, error) 
 	id, err := ring.Identify(m)
 	var bad *ring.InputError
 	if errors.As(err, &bad) {
-		return nil, usagef("%v", err)
+		return nil, measureUsage("%v", err)
 	}
 	return id, err
 }

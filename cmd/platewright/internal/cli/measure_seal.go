@@ -2,6 +2,7 @@ package cli
 
 import (
 	"errors"
+	"fmt"
 	"slices"
 	"strings"
 
@@ -31,8 +32,9 @@ nominal lengths that are not below it. Where more than one way to place the piec
 is possible, the answer says so.
 
 LENGTH is a number with its unit; beside PLATE a bare number is in mm, as the
-catalogue has it. SEAL=LENGTH says which seal a piece is. With --new the figures
-of one seal are given and no catalogue is asked.
+catalogue has it. SEAL=LENGTH says which seal a piece is; where all pieces are
+named, each is judged for itself and none is missing. With --new the figures of
+one seal are given and no catalogue is asked.
 
 With --field or --label instead of PLATE, all arguments are lengths.`,
 		Example: `  platewright measure seal 'PLATE' 30 39 24.7 24.7
@@ -47,7 +49,7 @@ With --field or --label instead of PLATE, all arguments are lengths.`,
 			}
 			if length != "" {
 				if len(unit.fields)+len(unit.labels)+len(unit.saw) > 0 || role != "" || unit.serial+unit.built+unit.vehicle != "" {
-					return usagef("--new gives the figures of a seal, and no unit is asked beside it")
+					return measureUsage("--new gives the figures of a seal, and no unit is asked beside it")
 				}
 				n, err := newSeal(length, tolerance, least, fitted)
 				if err != nil {
@@ -60,18 +62,21 @@ With --field or --label instead of PLATE, all arguments are lengths.`,
 				n.Qty = len(got)
 				for i := range got {
 					if got[i].Seal != "" {
-						return usagef("%s=: with --new there is one seal, without a name", got[i].Seal)
+						return measureUsage("%s=: with --new there is one seal, without a name", got[i].Seal)
 					}
 					got[i].Seal = n.Seal
 				}
 				return a.sealAnswer(noUnit(), []render.SealGroup{{Variants: []catalog.VariantCode{}}}, [][]seal.Nominal{{n}}, got, tol)
 			}
 			if tolerance+least+fitted != "" {
-				return usagef("--tolerance, --least and --fitted go with --new; the seals of a unit have theirs in the catalogue")
+				return measureUsage("--tolerance, --least and --fitted go with --new; the seals of a unit have theirs in the catalogue")
 			}
 			var plates []string
 			if len(unit.fields)+len(unit.labels) == 0 && len(args) > 0 {
 				plates, args = args[:1], args[1:]
+			}
+			if q, err := measure.Parse(first(plates), measure.Length); err == nil {
+				return measureUsage("%s is a length: the PLATE of the unit comes first, or --new with the length of a new seal", q)
 			}
 			q, err := unit.question(plates)
 			if err != nil {
@@ -112,6 +117,11 @@ With --field or --label instead of PLATE, all arguments are lengths.`,
 	return c
 }
 
+// measureUsage says that a command about bench figures cannot be meant.
+func measureUsage(format string, args ...any) error {
+	return &usageError{fmt.Sprintf(format, args...), "platewright measure"}
+}
+
 // optional reads a quantity that may be left out.
 func optional(where, text string, k measure.Kind) (measure.Quantity, error) {
 	if text == "" {
@@ -146,7 +156,7 @@ func newSeal(length, tolerance, least, fitted string) (seal.Nominal, error) {
 // has it.
 func lengths(args []string, column measure.Unit) ([]seal.Got, error) {
 	if len(args) == 0 {
-		return nil, usagef("what was measured? give the LENGTH of each piece, such as 24.7mm")
+		return nil, measureUsage("what was measured? give the LENGTH of each piece, such as 24.7mm")
 	}
 	var out []seal.Got
 	for _, s := range args {
@@ -160,7 +170,7 @@ func lengths(args []string, column measure.Unit) ([]seal.Got, error) {
 		}
 		q, err := read()
 		if err != nil {
-			return nil, usagef("%v", err)
+			return nil, measureUsage("%v", err)
 		}
 		out = append(out, seal.Got{Length: q, Seal: strings.TrimSpace(name)})
 	}
@@ -171,7 +181,7 @@ func lengths(args []string, column measure.Unit) ([]seal.Got, error) {
 func sealRefusal(err error) error {
 	var s *seal.InputError
 	if errors.As(err, &s) {
-		return usagef("%v", err)
+		return measureUsage("%v", err)
 	}
 	return err
 }
@@ -274,7 +284,7 @@ type rowSet[T any] struct {
 func unitRows[T any](b *benchUnit, table, role string, name, roleOf func(*T) string) ([]rowSet[T], error) {
 	if role != "" {
 		if _, ok := b.assembly[catalog.Fold(role)]; !ok {
-			return nil, usagef("--role %s: the catalogue has no such role", role)
+			return nil, measureUsage("--role %s: the catalogue has no such role", role)
 		}
 	}
 	out := []rowSet[T]{{}}
@@ -326,7 +336,7 @@ func unitRows[T any](b *benchUnit, table, role string, name, roleOf func(*T) str
 		return nil, hint(errors.New("the catalogue has nothing in its table "+table+" for what this unit can be"), "Give the figures yourself, see: platewright measure --help")
 	}
 	if len(out) > mostGroups {
-		return nil, usagef("what was read leaves variants with %d different sets of figures; read more of the plate", len(out))
+		return nil, measureUsage("what was read leaves variants with %d different sets of figures; read more of the plate", len(out))
 	}
 	return out, nil
 }

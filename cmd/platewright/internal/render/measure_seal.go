@@ -47,7 +47,7 @@ func SealSentence(c seal.Code, n seal.Nominal) string {
 	case seal.BelowLimit:
 		return "below its limit" + ofMillimetres(n.Least)
 	case seal.AtLimit:
-		return "as close to its limit" + ofMillimetres(n.Least) + " as the measuring can tell: measure again"
+		return "nearer to its limit" + ofMillimetres(n.Least) + " than the measuring can tell: measure again"
 	case seal.AboveLimit:
 		return "not below its limit" + ofMillimetres(n.Least)
 	case seal.NoLimit:
@@ -83,7 +83,8 @@ func ofMillimetres(d catalog.Decimal) string {
 	return " of " + millimetres(d)
 }
 
-func millimetres(d catalog.Decimal) string { return glued(d.String() + " mm") }
+// millimetres writes a length to hundredths, beyond which nothing was measured.
+func millimetres(d catalog.Decimal) string { return glued(d.Num.Round(2).String() + " mm") }
 
 // MeasureSealText writes what measured seals are and what is to be done with them.
 func MeasureSealText(w io.Writer, m *MeasureSeal, s Screen) error {
@@ -224,6 +225,9 @@ func (p *page) sealPiece(k int, x *seal.Piece) {
 		}
 	}
 	for _, c := range x.Codes {
+		if c == seal.NoNominal && x.Judged != nil {
+			continue // it was named, and the verdict says why it is not that seal
+		}
 		text := SealSentence(c, n)
 		if c == seal.Several && len(x.Options) > 1 {
 			text = "it can be " + orList(x.Options)
