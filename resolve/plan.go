@@ -57,6 +57,7 @@ type planPart struct {
 	leftOut    []string
 	checks     []check
 	worlds     []planWorld
+	spoken     map[[3]string]bool // keys of variant, role and mark: the worlds of the one speak of the other
 	plan       *advise.Plan
 }
 
@@ -209,8 +210,17 @@ func orEmptyStrings(s []string) []string {
 
 // makeWorlds joins what the open roles leave possible for each variant.
 func (p *planPart) makeWorlds() error {
+	p.spoken = map[[3]string]bool{}
+	for _, r := range p.roles {
+		for i := range p.d.outcomes[r.key] {
+			co := &p.d.outcomes[r.key][i]
+			for _, m := range co.w.marks {
+				p.spoken[[3]string{co.v.key, r.key, m.mark}] = true
+			}
+		}
+	}
 	var err error
-	if p.worlds, p.roles, err = p.build(p.assemblies, p.roles); err != nil {
+	if p.worlds, p.roles, err = p.build(p.assemblies, p.roles, false); err != nil {
 		return err
 	}
 	p.weigh()
@@ -218,8 +228,9 @@ func (p *planPart) makeWorlds() error {
 }
 
 // build joins, for each variant of some assemblies, what is possible in some
-// roles. Roles that would make too many worlds are left out.
-func (p *planPart) build(of []*assemblyWork, roles []askedRole) ([]planWorld, []askedRole, error) {
+// roles, for shadows with other assemblies as they like. Roles that would make too
+// many worlds are left out.
+func (p *planPart) build(of []*assemblyWork, roles []askedRole, shadows bool) ([]planWorld, []askedRole, error) {
 	var order []*variant
 	have := map[string]bool{}
 	for _, as := range of {
@@ -233,7 +244,7 @@ func (p *planPart) build(of []*assemblyWork, roles []askedRole) ([]planWorld, []
 	slices.SortFunc(order, func(a, b *variant) int { return strings.Compare(a.key, b.key) })
 	var worlds []planWorld
 	for _, v := range order {
-		sets, err := p.revealed(v, roles)
+		sets, err := p.revealed(v, roles, shadows)
 		if err != nil {
 			return nil, nil, err
 		}
@@ -263,7 +274,7 @@ func (p *planPart) build(of []*assemblyWork, roles []askedRole) ([]planWorld, []
 // joinRole splits worlds by what is possible in one more role; nil if that makes
 // too many.
 func (p *planPart) joinRole(worlds []planWorld, r askedRole) ([]planWorld, error) {
-	as := p.d.assembly(r.role.assembly)
+	as, root := p.d.assembly(r.role.assembly), p.assemblies[0]
 	cos := map[string][]*candidateOutcome{}
 	for i := range p.d.outcomes[r.key] {
 		co := &p.d.outcomes[r.key][i]
@@ -301,7 +312,16 @@ func (p *planPart) joinRole(worlds []planWorld, r askedRole) ([]planWorld, error
 			continue
 		}
 		for _, co := range of {
-			if joint, ok := w.joint.with(&co.w); ok {
+			asked := co.w
+			// What a label of its own says of number and date is of this assembly alone
+			// (C4).
+			if co.apart || as.spelled.serial || as.known.serial != root.known.serial {
+				asked.serial = [2]int64{}
+			}
+			if co.apart || as.spelled.built || as.known.built != root.known.built {
+				asked.built = [2]int32{}
+			}
+			if joint, ok := w.joint.with(&asked); ok {
 				n := *w
 				n.cos, n.joint = append(slices.Clone(w.cos), co), joint
 				next = append(next, n)
@@ -361,19 +381,21 @@ func overlap[T int32 | int64](a, b [2]T) ([2]T, bool) {
 }
 
 // revealed gives the values of marks that would, once seen, make statements apply
-// to a variant that now do not (O1): of marks that are not recorded for it. It is a
-// single empty set for most. That a statement can speak of a mark on an assembly
-// which was swapped, and which then shows what it would not as built, is left to
-// the decision that is made with what was seen.
-func (p *planPart) revealed(v *variant, roles []askedRole) ([]map[string]string, error) {
+// to a variant that now do not (O1): of marks that are not recorded for it, and for
+// shadows of marks on assemblies that do not bear on the roles, since these can show
+// what they would not as built. It is a single empty set for most.
+func (p *planPart) revealed(v *variant, roles []askedRole, shadows bool) ([]map[string]string, error) {
 	sets := []map[string]string{{}}
 	for i := range p.checks {
 		c := &p.checks[i]
-		key := catalog.Fold(c.next.Mark)
-		if c.next.Kind != CheckMark || len(v.shown(key)) > 0 {
+		if c.next.Kind != CheckMark {
 			continue
 		}
-		says := false
+		key := catalog.Fold(c.next.Mark)
+		if len(v.shown(key)) > 0 && (!shadows || slices.ContainsFunc(roles, func(r askedRole) bool { return p.d.bears(c, r) })) {
+			continue
+		}
+		says := slices.ContainsFunc(roles, func(r askedRole) bool { return p.spoken[[3]string{v.key, r.key, key}] })
 		for _, a := range c.answers {
 			if a.seen == nil || says {
 				continue
@@ -450,7 +472,7 @@ func (p *planPart) addShadows() error {
 		if len(own) == 0 || len(own) == len(p.roles) || !slices.ContainsFunc(p.checks, func(c check) bool { return !p.d.bearsOn(catalog.Fold(c.next.Assembly), as) }) {
 			continue
 		}
-		worlds, kept, err := p.build([]*assemblyWork{as}, own)
+		worlds, kept, err := p.build([]*assemblyWork{as}, own, true)
 		if err != nil {
 			return err
 		}
