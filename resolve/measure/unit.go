@@ -125,7 +125,7 @@ type unitRow struct {
 const (
 	sp811B8   = "NIST SP 811 (2008), B.8"
 	siPrefix  = "NIST SP 811 (2008), 4.3, table 5"
-	sp811Temp = "NIST SP 811 (2008), B.9, temperature"
+	sp811Temp = "NIST SP 811 (2008), B.8, degree Celsius, degree Fahrenheit"
 )
 
 // unitTable is in the order of the constants. Torque from force and length: one
