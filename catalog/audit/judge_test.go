@@ -294,7 +294,7 @@ func TestJudgeOnTheDemo(t *testing.T) { compare(t, demo(t)) }
 // Hundreds of small random catalogues, in which everything that can go wrong does.
 func TestJudgeOnRandomCatalogues(t *testing.T) {
 	met := map[audit.Kind]int{}
-	for i := range 150 {
+	for i := range 100 {
 		t.Run(strconv.Itoa(i), func(t *testing.T) {
 			c := memory.New()
 			random(c, rand.New(rand.NewPCG(7, uint64(i))), "")
