@@ -11,6 +11,8 @@ import (
 	"testing"
 
 	"platewright/catalog"
+	"platewright/catalog/audit"
+	"platewright/catalog/shop"
 	"platewright/catalog/store"
 	"platewright/resolve"
 )
@@ -33,6 +35,14 @@ func TestExitCodes(t *testing.T) {
 		{&store.NewerError{}, 5},
 		{&store.OlderError{}, 5},
 		{&store.NotOursError{}, 5},
+		{&audit.AcceptedError{}, 5},
+		{&audit.NotAcceptedError{}, 2},
+		{answered(exitRefused), 3},
+		{&shop.UnknownError{What: "note", Name: "n1"}, 2},
+		{&shop.RefusedError{What: "an author does not confirm"}, 3},
+		{&shop.ChangedError{What: "card", Name: "7"}, 3},
+		{&shop.BrokenError{}, 5},
+		{&store.UncertainError{Err: errors.New("the disk")}, 1},
 		{answered(exitDoesNotFit), 10},
 		{answered(exitNotSettled), 11},
 		{fmt.Errorf("while reading: %w", context.Canceled), 130},
@@ -72,6 +82,7 @@ func TestInterrupted(t *testing.T) {
 	cancel()
 	for _, args := range [][]string{
 		{"look-alikes"},
+		{"catalog", "audit"},
 		{"resolve", "--from", "-"},
 	} {
 		code, _, talk := run(ctx, "plate\nXEB-411-A 1618 003052 N\n", args...)
