@@ -75,13 +75,18 @@ func Sort(ns []Nominal, got []Got, off measure.Quantity) (*Sorted, error) {
 			return nil, &InputError{"there is no seal " + g.Seal + " here", "name one of " + names(ns) + ", or leave the name out"}
 		}
 	}
-	can := func(i, j int) bool {
-		if got[i].Seal == "" {
-			return ns[j].can(lengths[i], o)
+	can := make([][]bool, len(got)) // of a piece: which nominals it can be
+	for i, g := range got {
+		can[i] = make([]bool, len(ns))
+		for j := range ns {
+			if g.Seal == "" {
+				can[i][j] = ns[j].can(lengths[i], o)
+				continue
+			}
+			// Who knows which seal it is says that it was there, however short it is
+			// by now; only longer than a new one it cannot be.
+			can[i][j] = same(ns[j].Seal, g.Seal) && lengths[i].LessThanOrEqual(ns[j].top(o))
 		}
-		// Who knows which seal it is says that it was there, however short it is by
-		// now; only longer than a new one it cannot be.
-		return same(ns[j].Seal, got[i].Seal) && lengths[i].LessThanOrEqual(ns[j].top(o))
 	}
 	var slots []int // the nominal of each slot
 	for j, n := range ns {
@@ -107,7 +112,7 @@ func Sort(ns []Nominal, got []Got, off measure.Quantity) (*Sorted, error) {
 	for i, l := range lengths {
 		p := Piece{Named: got[i].Seal, Length: known(l), Codes: []Code{}, Can: []string{}, Options: []string{}}
 		for j, n := range ns {
-			if can(i, j) {
+			if can[i][j] {
 				p.Can = append(p.Can, n.Seal)
 			}
 		}
@@ -208,19 +213,27 @@ const perMillimetre = 1_000_000
 // assign gives the slot of each piece, -1 for none: as many pieces as possible,
 // with the least loss in all. It is the Hungarian method on a square of costs
 // (Kuhn 1955, in the form with potentials).
-func assign(ns []Nominal, lengths []decimal.Decimal, slots []int, can func(i, j int) bool) []int {
+func assign(ns []Nominal, lengths []decimal.Decimal, slots []int, can [][]bool) []int {
 	n := len(lengths) + len(slots)
 	// Leaving a piece out costs more than all losses together can.
 	none := int64(perMillimetre) * longest.IntPart() * int64(n+1)
-	cost := func(i, j int) int64 {
-		switch {
-		case i < len(lengths) && j < len(slots):
-			if !can(i, slots[j]) {
-				return 2*none + 1 // never, since leaving out is cheaper
+	costs := make([][]int64, len(lengths))
+	for i, l := range lengths {
+		costs[i] = make([]int64, n)
+		for j := range costs[i] {
+			switch {
+			case j >= len(slots):
+				costs[i][j] = none
+			case !can[i][slots[j]]:
+				costs[i][j] = 2*none + 1 // never, since leaving out is cheaper
+			default:
+				costs[i][j] = ns[slots[j]].Length.Num.Sub(l).Abs().Mul(decimal.NewFromInt(perMillimetre)).IntPart()
 			}
-			return ns[slots[j]].Length.Num.Sub(lengths[i]).Abs().Mul(decimal.NewFromInt(perMillimetre)).IntPart()
-		case i < len(lengths):
-			return none
+		}
+	}
+	cost := func(i, j int) int64 {
+		if i < len(costs) {
+			return costs[i][j]
 		}
 		return 0
 	}
@@ -277,21 +290,12 @@ func assign(ns []Nominal, lengths []decimal.Decimal, slots []int, can func(i, j 
 }
 
 // possible gives for each piece the nominals at which it stands in some way of
-// placing as many pieces as at places.
-func possible(ns []Nominal, lengths []decimal.Decimal, slots []int, can func(i, j int) bool, at []int) [][]int {
-	most := 0
-	for _, s := range at {
-		if s >= 0 {
-			most++
-		}
-	}
+// placing as many pieces as at places, by changing as few of them as needed.
+func possible(ns []Nominal, lengths []decimal.Decimal, slots []int, can [][]bool, at []int) [][]int {
 	out := make([][]int, len(lengths))
 	for i, l := range lengths {
 		for j := range ns {
-			if ns[j].Qty == 0 || !can(i, j) {
-				continue
-			}
-			if at[i] >= 0 && slots[at[i]] == j || 1+placed(len(lengths), slots, can, i, j) == most {
+			if can[i][j] && ns[j].Qty > 0 && forced(slots, can, at, i, j) {
 				out[i] = append(out[i], j)
 			}
 		}
@@ -302,19 +306,40 @@ func possible(ns []Nominal, lengths []decimal.Decimal, slots []int, can func(i, 
 	return out
 }
 
-// placed counts the most pieces other than skip that can be placed when one slot
-// of the nominal taken is gone (augmenting paths).
-func placed(pieces int, slots []int, can func(i, j int) bool, skip, taken int) int {
-	gone := slices.Index(slots, taken)
-	of := make([]int, len(slots))
+// forced tells whether as many pieces as at places can be placed with this piece at
+// the nominal. It puts the piece there, and then looks for augmenting paths that
+// place again what had to give way.
+func forced(slots []int, can [][]bool, at []int, piece, nominal int) bool {
+	if at[piece] >= 0 && slots[at[piece]] == nominal {
+		return true
+	}
+	of := make([]int, len(slots)) // of a slot: its piece
 	for j := range of {
 		of[j] = -1
 	}
-	var seen []bool
+	missing := 0
+	placed := make([]bool, len(at))
+	for i, j := range at {
+		if j >= 0 {
+			of[j], placed[i] = i, true
+		}
+	}
+	if placed[piece] {
+		of[at[piece]] = -1
+		missing++
+	}
+	mine := slices.Index(slots, nominal) // the slots of a nominal are alike
+	if k := of[mine]; k >= 0 {
+		placed[k] = false
+		missing++
+	}
+	of[mine], placed[piece] = piece, true
+	missing-- // the piece itself is placed
+	seen := make([]bool, len(slots))
 	var try func(i int) bool
 	try = func(i int) bool {
 		for j, n := range slots {
-			if j == gone || seen[j] || !can(i, n) {
+			if j == mine || seen[j] || !can[i][n] {
 				continue
 			}
 			seen[j] = true
@@ -325,15 +350,16 @@ func placed(pieces int, slots []int, can func(i, j int) bool, skip, taken int) i
 		}
 		return false
 	}
-	count := 0
-	for i := range pieces {
-		if i == skip {
-			continue
-		}
-		seen = make([]bool, len(slots))
-		if try(i) {
-			count++
+	for found := true; missing > 0 && found; {
+		found = false
+		clear(seen) // what one failed search has seen, the next need not see again
+		for i := range placed {
+			if !placed[i] && try(i) {
+				placed[i], found = true, true
+				missing--
+				break
+			}
 		}
 	}
-	return count
+	return missing <= 0
 }
