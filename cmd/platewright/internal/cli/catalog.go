@@ -28,7 +28,7 @@ CSV tables with a datapackage.json, or as an .xlsx workbook with the same tables
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error { return c.Help() },
 	}
-	c.AddCommand(a.importCmd(), a.exportCmd(), a.infoCmd(), a.editionsCmd(), a.changesCmd(), a.restoreCmd(), a.dropCmd(), a.backupCmd(), a.tablesCmd())
+	c.AddCommand(a.importCmd(), a.exportCmd(), a.infoCmd(), a.editionsCmd(), a.changesCmd(), a.restoreCmd(), a.dropCmd(), a.backupCmd(), a.tablesCmd(), a.auditCmd())
 	return c
 }
 
@@ -238,7 +238,7 @@ func (s source) Each(t *catalog.Table, each func(catalog.Row) error) error {
 }
 
 func (a *app) export(path string, number int, o pack.Options) error {
-	cat, err := a.open()
+	cat, err := a.openOwn()
 	if err != nil {
 		return err
 	}
@@ -250,7 +250,7 @@ func (a *app) export(path string, number int, o pack.Options) error {
 	case cat.store == nil && number != 0:
 		return usagef("--edition %d: the demo has no editions; import a catalogue first", number)
 	case cat.store == nil:
-		src = pack.Memory(cat.Catalogue.(*memory.Catalogue))
+		src = pack.Memory(cat.own.(*memory.Catalogue))
 		info = pack.Info{Name: "platewright-demo", Title: "Demo catalogue, invented data"}
 	default:
 		if number == 0 {
@@ -296,7 +296,7 @@ func (a *app) infoCmd() *cobra.Command {
 }
 
 func (a *app) info(ctx context.Context, check bool) error {
-	cat, err := a.open()
+	cat, err := a.openOwn()
 	if err != nil {
 		return err
 	}
@@ -304,7 +304,7 @@ func (a *app) info(ctx context.Context, check bool) error {
 	i := render.Info{Schema: render.InfoSchema, Demo: cat.demo, Tables: []render.RowCount{}}
 	var count func(table string) int
 	if cat.store == nil {
-		count = cat.Catalogue.(*memory.Catalogue).Count
+		count = cat.own.(*memory.Catalogue).Count
 	} else {
 		rep, err := cat.store.Info()
 		if check && err == nil {
@@ -317,7 +317,7 @@ func (a *app) info(ctx context.Context, check bool) error {
 		}
 		e := edition(rep.Head)
 		i.Path, i.Size, i.Format, i.Edition, i.Checked = rep.Path, rep.Size, rep.Format, &e, check
-		count = cat.Catalogue.(*store.View).Count
+		count = cat.own.(*store.View).Count
 	}
 	for _, t := range catalog.Tables() {
 		i.Tables = append(i.Tables, render.RowCount{Table: t.Name, Rows: count(t.Name)})

@@ -7,6 +7,8 @@ import (
 	"syscall"
 
 	"platewright/catalog"
+	"platewright/catalog/audit"
+	"platewright/catalog/shop"
 	"platewright/catalog/store"
 	"platewright/resolve"
 )
@@ -16,7 +18,7 @@ const (
 	exitDone        = 0   // answered, or done
 	exitFailed      = 1   // something in the world went wrong: a disk, a pipe
 	exitUsage       = 2   // the command line cannot be meant
-	exitRefused     = 3   // input was refused, with findings
+	exitRefused     = 3   // input was refused, with findings; or an audit has findings
 	exitInUse       = 4   // another process holds the store
 	exitDamaged     = 5   // the store is damaged, or newer than this program
 	exitDoesNotFit  = 10  // the part does not fit the unit
@@ -108,6 +110,12 @@ func exitCode(err error) int {
 	var newer *store.NewerError
 	var older *store.OlderError
 	var notOurs *store.NotOursError
+	var nothing *shop.UnknownError
+	var mayNot *shop.RefusedError
+	var changed *shop.ChangedError
+	var broken *shop.BrokenError
+	var accepted *audit.AcceptedError
+	var notAccepted *audit.NotAcceptedError
 	switch {
 	case err == nil:
 		return exitDone
@@ -115,13 +123,19 @@ func exitCode(err error) int {
 		return int(done)
 	case errors.Is(err, context.Canceled):
 		return exitInterrupted
-	case errors.As(err, &usage), errors.As(err, &question), errors.As(err, &edition):
+	case errors.Is(err, errNoUnit):
+		return exitNotSettled
+	case errors.As(err, &usage), errors.As(err, &question), errors.As(err, &edition), errors.As(err, &notAccepted):
 		return exitUsage
-	case errors.As(err, &refused):
+	case errors.As(err, &nothing):
+		return exitUsage
+	case errors.As(err, &refused), errors.As(err, &mayNot), errors.As(err, &changed):
 		return exitRefused
+	case errors.As(err, &broken):
+		return exitDamaged
 	case errors.Is(err, store.ErrInUse):
 		return exitInUse
-	case errors.As(err, &damaged), errors.As(err, &newer), errors.As(err, &older), errors.As(err, &notOurs):
+	case errors.As(err, &damaged), errors.As(err, &newer), errors.As(err, &older), errors.As(err, &notOurs), errors.As(err, &accepted):
 		return exitDamaged
 	}
 	return exitFailed
