@@ -98,17 +98,20 @@ func (r *Resolver) loadLayouts() error {
 	if r.layouts != nil {
 		return nil
 	}
-	fields := map[string][]catalog.Field{}
-	if err := every(r.cat, catalog.TFields, func(f *catalog.Field) {
-		k := catalog.Fold(f.Layout)
-		fields[k] = append(fields[k], *f)
-	}); err != nil {
-		return err
-	}
+	tFields := catalog.TableByName(catalog.TFields)
 	layouts := map[string][]*plate.Layout{}
 	var bad error
 	if err := every(r.cat, catalog.TLayouts, func(l *catalog.Layout) {
-		c, err := plate.Compile(*l, fields[catalog.Fold(l.Layout)])
+		rows, err := group[catalog.Field](r.cat, tFields, catalog.MakeKey(catalog.Fold(l.Layout)))
+		if err != nil {
+			bad = cmp.Or(bad, err)
+			return
+		}
+		fields := make([]catalog.Field, len(rows))
+		for i, f := range rows {
+			fields[i] = *f
+		}
+		c, err := plate.Compile(*l, fields)
 		if err != nil {
 			bad = cmp.Or(bad, error(&CatalogueError{Table: catalog.TLayouts, Row: l.Layout, What: err.Error()}))
 			return

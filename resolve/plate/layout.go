@@ -139,6 +139,7 @@ func Compile(row catalog.Layout, rows []catalog.Field) (*Layout, error) {
 	slices.SortStableFunc(rows, func(a, b catalog.Field) int { return a.Place - b.Place })
 	index := map[string]int{}
 	variant := false
+	l.fields = make([]field, 0, len(rows))
 	for i := range rows {
 		r := &rows[i]
 		f := field{row: *r, min: r.Min, max: r.Max, optional: r.Optional}
