@@ -189,7 +189,7 @@ func sealRefusal(err error) error {
 // sealAnswer sorts the pieces for everything that the unit can still be. They are in
 // order only if they are for all of it, and condemned only if they are for all.
 func (a *app) sealAnswer(about render.Bench, groups []render.SealGroup, nominals [][]seal.Nominal, got []seal.Got, off measure.Quantity) error {
-	ans := render.MeasureSeal{Schema: render.MeasureSealSchema, Groups: []render.SealGroup{}}
+	ans := render.MeasureSeal{Schema: render.MeasureSealSchema, Groups: []render.SealGroup{}, Fits: []catalog.VariantCode{}}
 	ans.Bench = about
 	good, bad := true, true
 	for i, g := range groups {
@@ -199,6 +199,9 @@ func (a *app) sealAnswer(about render.Bench, groups []render.SealGroup, nominals
 		}
 		g.Sorted = *s
 		ans.Groups = append(ans.Groups, g)
+		if s.Extra == 0 {
+			ans.Fits = append(ans.Fits, g.Variants...)
+		}
 		good, bad = good && s.Verdict == seal.Good, bad && s.Verdict == seal.Replace
 	}
 	var err error

@@ -36,7 +36,7 @@ func benchAnswers(t *testing.T) map[string]func(io.Writer, Screen) error {
 		{Seal: "tube-short", Place: "brake side", Length: num("26"), Least: num("25.2"), Qty: 3, Source: "s"}}
 	sorted, err := seal.Sort(tubes, []seal.Got{{Length: lengthOf("30")}, {Length: lengthOf("24.7")}, {Length: lengthOf("99")}, {Length: lengthOf("1.02")}, {Length: lengthOf("40"), Seal: "tube-long"}}, measure.Quantity{})
 	require.NoError(t, err)
-	seals := &MeasureSeal{Schema: MeasureSealSchema, Bench: about, Groups: []SealGroup{{[]catalog.VariantCode{"QX-1"}, *sorted}, {[]catalog.VariantCode{"QX-2"}, *sorted}}}
+	seals := &MeasureSeal{Schema: MeasureSealSchema, Bench: about, Groups: []SealGroup{{[]catalog.VariantCode{"QX-1"}, *sorted}, {[]catalog.VariantCode{"QX-2"}, *sorted}}, Fits: []catalog.VariantCode{"QX-2"}}
 
 	id, err := ring.Identify(ring.Measured{Inside: lengthOf("25.4"), Section: lengthOf("3.2")})
 	require.NoError(t, err)

@@ -17,7 +17,8 @@ const MeasureSealSchema = "platewright/measure-seal/1"
 type MeasureSeal struct {
 	Schema string `json:"schema"`
 	Bench
-	Groups []SealGroup `json:"groups"` // one for each set of seals that the unit can have
+	Groups []SealGroup           `json:"groups"` // one for each set of seals that the unit can have
+	Fits   []catalog.VariantCode `json:"fits"`   // the variants in which every piece has a place
 }
 
 // SealGroup is a handful sorted to the seals that some variants have.
@@ -95,6 +96,9 @@ func MeasureSealText(w io.Writer, m *MeasureSeal, s Screen) error {
 	p.gap()
 	if len(m.Groups) > 1 {
 		p.put(0, 2, say("NOT SETTLED: the unit can have different seals").in(warn), say("; each set is answered for itself."))
+		if n := len(m.Fits); n > 0 && n < len(m.Variants) {
+			p.put(2, 2, say("Every piece has a place only in "+someVariants(m.Fits)).in(strong), say(": seals are changed in repairs, so look at something else too before you take it for that."))
+		}
 	}
 	for i := range m.Groups {
 		p.sealGroup(&m.Groups[i])
