@@ -101,6 +101,10 @@ const (
 	// FaultNotVariant: what was found at Sites fits none of the variants, which
 	// tells of a fault and not of a variant.
 	FaultNotVariant Code = "fault-not-variant"
+	// FitsRelatives: what was found at Sites is out of order for every variant that
+	// the unit can be, and in order for Variants of the same family: the assembly can
+	// have been exchanged for one of theirs.
+	FitsRelatives Code = "fits-relatives"
 	// SetsMixed: what was found at Sites fits variants, but no variant has all of it:
 	// a coil is not what it was, or is of another set.
 	SetsMixed Code = "sets-mixed"
@@ -109,15 +113,16 @@ const (
 )
 
 // Codes lists every code, for screens.
-var Codes = []Code{ColdDoesNotClear, OddOneOut, TwinsDiffer, NotMeasured, TellsApart, FaultNotVariant, SetsMixed, NoNominal}
+var Codes = []Code{ColdDoesNotClear, OddOneOut, TwinsDiffer, NotMeasured, TellsApart, FaultNotVariant, FitsRelatives, SetsMixed, NoNominal}
 
 // Reason is a code with its arguments. Only the fields that its code speaks of
 // are set.
 type Reason struct {
-	Code  Code             `json:"code"`
-	Sites []string         `json:"sites"`
-	Value measure.Quantity `json:"value"`
-	Limit measure.Quantity `json:"limit"`
+	Code     Code                  `json:"code"`
+	Sites    []string              `json:"sites"`
+	Value    measure.Quantity      `json:"value"`
+	Limit    measure.Quantity      `json:"limit"`
+	Variants []catalog.VariantCode `json:"variants,omitempty"`
 }
 
 // Option is what the catalogue says of a site for some of the variants, and what
@@ -360,13 +365,18 @@ func (rep *Report) shown(r measure.Quantity) measure.Quantity {
 	return measure.Of(r.In(measure.Ohm).Value.Add(rep.Lead.In(measure.Ohm).Value), measure.Ohm).Round(2)
 }
 
+// rowTemp gives the temperature at which a row's nominal holds.
+func rowTemp(row *catalog.Site) measure.Quantity {
+	if !row.Temp.Known {
+		return Reference()
+	}
+	return measure.Of(row.Temp.Num, measure.Celsius)
+}
+
 // option files what the row says under the site's options. It gives the option
 // if it is new, nil if another variant has the same.
 func (rep *Report) option(s *Site, v catalog.VariantCode, row *catalog.Site) *Option {
-	temp := Reference()
-	if row.Temp.Known {
-		temp = measure.Of(row.Temp.Num, measure.Celsius)
-	}
+	temp := rowTemp(row)
 	tol := decimal.Zero
 	if row.Tolerance.Known {
 		tol = row.Tolerance.Num

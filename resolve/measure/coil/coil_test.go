@@ -232,6 +232,39 @@ func TestSetTellsVariantsApart(t *testing.T) {
 	}
 }
 
+// A coil that is of another kind than the plate says need not be faulty: the
+// assembly can have been exchanged. What no relative has stays a fault.
+func TestRelatives(t *testing.T) {
+	five, ten := []*catalog.Site{site("P1", "5", "0.8"), site("P2", "5", "0.8")}, []*catalog.Site{site("P1", "10", "1"), site("P2", "10", "1")}
+	family := []coil.Candidate{{Variant: "WREN", Sites: five}, {Variant: "TERN", Sites: ten}, {Variant: "GULL", Sites: ten}}
+	for _, tt := range []struct {
+		p1, p2, sites string
+		variants      []catalog.VariantCode
+		fault         bool
+	}{
+		{"10.2", "10.1", "P1 P2", []catalog.VariantCode{"TERN", "GULL"}, false},
+		{"10.2", "5.1", "P1", []catalog.VariantCode{"TERN", "GULL"}, false},
+		{"10.2", "7.1", "", nil, true},
+		{"10.2", "OL", "P1", []catalog.VariantCode{"TERN", "GULL"}, true},
+		{"5.1", "5.2", "", nil, false},
+	} {
+		rep, err := coil.Judge(family[:1], []coil.Reading{read(t, "P1", tt.p1), read(t, "P2", tt.p2)}, coil.Conditions{Temp: q(t, "20 °C", measure.Temperature)})
+		require.NoError(t, err)
+		rep.Relatives(family)
+		var got coil.Reason
+		fault := false
+		for _, r := range rep.Reasons {
+			if r.Code == coil.FitsRelatives {
+				got = r
+			}
+			fault = fault || r.Code == coil.FaultNotVariant
+		}
+		if strings.Join(got.Sites, " ") != tt.sites || !slices.Equal(got.Variants, tt.variants) || fault != tt.fault || len(rep.Observed) != len(got.Sites) {
+			t.Errorf("%s and %s: %v fit %v, a fault %v, observed %v; want %s, %v, %v", tt.p1, tt.p2, got.Sites, got.Variants, fault, rep.Observed, tt.sites, tt.variants, tt.fault)
+		}
+	}
+}
+
 func TestOddOneOut(t *testing.T) {
 	var rows []*catalog.Site
 	for _, s := range []string{"P1", "P2", "P3", "P4"} {

@@ -128,7 +128,7 @@ func (rep *Report) remark(candidates []Candidate, seen map[string]bool) {
 	}
 	add := func(c Code, sites []string, value, limit measure.Quantity) {
 		if len(sites) > 0 {
-			rep.Reasons = append(rep.Reasons, Reason{c, sites, value, limit})
+			rep.Reasons = append(rep.Reasons, Reason{Code: c, Sites: sites, Value: value, Limit: limit})
 		}
 	}
 	none := measure.Quantity{}
@@ -164,4 +164,43 @@ func (rep *Report) remark(candidates []Candidate, seen map[string]bool) {
 	}
 	slices.Sort(missing)
 	add(NotMeasured, missing, none, none)
+}
+
+// Relatives looks among other variants, such as all of the family, for those by
+// which every coil that is too high or too low would be in order. Where there are
+// some, the readings are no fault for sure: they are observations, which can say that
+// the assembly was exchanged.
+func (rep *Report) Relatives(others []Candidate) {
+	var bad []*Site
+	for i := range rep.Sites {
+		if s := &rep.Sites[i]; s.Verdict == High || s.Verdict == Low {
+			bad = append(bad, s)
+		}
+	}
+	if len(bad) == 0 {
+		return
+	}
+	r := Reason{Code: FitsRelatives, Sites: []string{}}
+	for _, c := range others {
+		fits := 0
+		for _, s := range bad {
+			for _, row := range c.Sites {
+				if catalog.Fold(row.Site) == catalog.Fold(s.Site) && row.Ohm.Known && Agrees(s.Coil, rep.Temp, row.Ohm.Num, row.Tolerance.Num, rowTemp(row)) {
+					fits++
+				}
+			}
+		}
+		if fits == len(bad) && !slices.Contains(r.Variants, c.Variant) {
+			r.Variants = append(r.Variants, c.Variant)
+		}
+	}
+	if len(r.Variants) == 0 {
+		return
+	}
+	for _, s := range bad {
+		r.Sites = append(r.Sites, s.Site)
+		rep.Observed = append(rep.Observed, Observation{s.Site, s.At20})
+	}
+	rep.Reasons = slices.DeleteFunc(rep.Reasons, func(x Reason) bool { return x.Code == FaultNotVariant && slices.Equal(x.Sites, r.Sites) })
+	rep.Reasons = slices.Insert(rep.Reasons, 0, r)
 }

@@ -127,6 +127,13 @@ func (a *app) measureCoil(unit *unitFlags, f coilFlags, plate string, named [][2
 	if err != nil {
 		return coilUsage(err)
 	}
+	if rep.Verdict.Bad() {
+		others, err := b.relatives(of)
+		if err != nil {
+			return err
+		}
+		rep.Relatives(others)
+	}
 	m := &render.MeasureCoil{Schema: coil.Schema, Report: *rep}
 	if m.Bench, err = b.about(plate, of, roles, nil); err != nil {
 		return err
@@ -243,6 +250,44 @@ func (b *benchUnit) coilCandidates() (cands []coil.Candidate, of []resolve.Candi
 		return nil, nil, nil, errors.New("the catalogue has no actuator site for what this unit can be; add rows to the table sites")
 	}
 	return cands, of, roles, nil
+}
+
+// maxRelatives is how many variants of the families of a unit are looked at.
+const maxRelatives = 2000
+
+// relatives gives the variants of the families of the candidates with their sites.
+func (b *benchUnit) relatives(of []resolve.Candidate) ([]coil.Candidate, error) {
+	t := catalog.TableByName(catalog.TVariants)
+	var keys, families []string
+	for _, c := range of {
+		f := catalog.Fold(c.Family)
+		if slices.Contains(families, f) {
+			continue
+		}
+		families = append(families, f)
+		if err := b.cat.Referring(t, "family", f, func(key string) bool {
+			keys = append(keys, key)
+			return len(keys) < maxRelatives
+		}); err != nil {
+			return nil, err
+		}
+	}
+	var out []coil.Candidate
+	for _, key := range keys {
+		rows, err := b.cat.Group(t, key)
+		if err != nil {
+			return nil, err
+		}
+		for _, r := range rows {
+			v := any(r).(*catalog.Variant)
+			sites, err := scoped(b.cat, catalog.TSites, resolve.Candidate{Variant: v.Variant, Family: v.Family}, func(r *catalog.Site) string { return r.Site })
+			if err != nil {
+				return nil, err
+			}
+			out = append(out, coil.Candidate{Variant: v.Variant, Sites: sites})
+		}
+	}
+	return out, nil
 }
 
 // coilSet reads a set from a CSV file with a heading. Whatever is wrong with it

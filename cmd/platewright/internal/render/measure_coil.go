@@ -80,6 +80,11 @@ func MeasureCoilText(w io.Writer, m *MeasureCoil, s Screen) error {
 	if listing {
 		how += "; hot at " + amount(m.Hot)
 	}
+	for _, r := range m.Reasons {
+		if r.Code == coil.FitsRelatives { // before a coil is thrown away
+			p.put(0, 2, say("! "+capital(CoilSentence(r))).in(warn))
+		}
+	}
 	p.put(0, 2, say(how+".").in(muted))
 	p.gap()
 	for i := range m.Sites {
@@ -97,13 +102,16 @@ func MeasureCoilText(w io.Writer, m *MeasureCoil, s Screen) error {
 		p.gap()
 	}
 	for _, r := range m.Reasons {
+		if r.Code == coil.FitsRelatives {
+			continue
+		}
 		st := plain
-		if r.Code == coil.OddOneOut || r.Code == coil.SetsMixed || r.Code == coil.TwinsDiffer {
+		if r.Code == coil.OddOneOut || r.Code == coil.SetsMixed || r.Code == coil.FitsRelatives || r.Code == coil.TwinsDiffer {
 			st = warn
 		}
 		p.put(0, 2, say(capital(CoilSentence(r))).in(st))
 	}
-	if len(m.Observed) > 0 && len(m.Fits) > 0 && m.Plate != "" {
+	if len(m.Observed) > 0 && len(m.Fits) > 0 && m.Plate != "" { // what contradicts itself is nothing to ask with
 		p.gap()
 		cmd := "platewright resolve '" + m.Plate + "'"
 		for _, o := range m.Observed {
@@ -187,6 +195,8 @@ func CoilSentence(r coil.Reason) string {
 		return "what was found at " + sites + " tells variants apart"
 	case coil.FaultNotVariant:
 		return "what was found at " + sites + " fits no variant that the unit can be: that tells of a fault, not of a variant, and nothing is ruled out by it"
+	case coil.FitsRelatives:
+		return "what was found at " + sites + " is what " + orWord(someVariants(r.Variants), "another variant of the family") + " would have: the assembly can have been exchanged for one of theirs, so read its label before condemning a coil"
 	case coil.SetsMixed:
 		return "what was found at " + sites + " fits variants, but none has all of it: a coil is not what it was, or is of another set"
 	case coil.NoNominal:
