@@ -20,7 +20,12 @@
 //     published source: beyond them nobody would call it the same ring.
 //
 // Where it is a size, what it can have been is left out: a good ring of one size is
-// never called a worn one of another.
+// never called a worn one of another. What it can have been is listed with what needs
+// the fewest assumptions first, wear and stretching, which every ring sees, before
+// swelling and shrinking; among equals the nearest.
+//
+// A ring of the catalogue that is no size of the table is compared by its own
+// measures, with the tolerances of ISO 3601-1 for other sizes (class B).
 //
 // The guidance on materials is that of published comparisons (materials.csv) and
 // nothing more: compounds differ, and the maker of the ring and of the unit know
