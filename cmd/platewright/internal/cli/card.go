@@ -322,6 +322,7 @@ func (f *unitFlags) over(c *cobra.Command, q *resolve.Question, plate string) er
 			return usagef("--plate and --field: give the plate as a whole or field by field, not both")
 		}
 		q.Plate, q.Fields = plate, nil
+		q.Doubt = nil // its places were those of the text before
 	}
 	if set("field") {
 		q.Plate, q.Fields = "", fresh.Fields
@@ -351,6 +352,12 @@ func (f *unitFlags) over(c *cobra.Command, q *resolve.Question, plate string) er
 	}
 	if set("serial") {
 		q.Serial = fresh.Serial
+	}
+	if set("doubt") {
+		q.Doubt = fresh.Doubt
+	}
+	if set("cannot-see") {
+		q.CannotSee = fresh.CannotSee
 	}
 	if knowsNothing(q) {
 		return usagef("nothing would be left of what was read of the unit")
