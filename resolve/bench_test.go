@@ -79,7 +79,7 @@ func spread(b *testing.B, n int, run func(i int)) {
 
 // listOptions are those of a list of plates that is answered in lines: verdicts
 // and parts, no proof and no notes.
-var listOptions = resolve.Options{NoLookAlikes: true, NoNextCheck: true, NoNear: true, NoNotes: true, NoTrails: true}
+var listOptions = resolve.Options{NoLookAlikes: true, NoNextCheck: true, NoNear: true, NoNotes: true, NoTrails: true, NoFigures: true}
 
 func BenchmarkDecidePlate(b *testing.B) {
 	b.Run("demo", func(b *testing.B) {

@@ -96,6 +96,7 @@ type Decision struct {
 	SafeToOrder       []OrderLine     `json:"safeToOrder"`
 	Held              []HeldLine      `json:"held"`
 	NextCheck         *NextCheck      `json:"nextCheck"` // null if nothing needs to be looked at, or nothing would help
+	Figures           *Figures        `json:"figures"`   // the sheet of figures for the asked work; null without one
 	Plan              *Plan           `json:"plan"`      // how the next check was chosen, and with Options.WholePlan what comes after it; null if there is none
 	Cautions          []Caution       `json:"cautions"`
 	Observations      []Observed      `json:"observations"`
@@ -508,7 +509,7 @@ type CheckAnswer struct {
 	LeavesTotal int                   `json:"leavesTotal"` // how many, listed or not
 	Settles     []string              `json:"settles"`     // roles settled by it
 	Unsettled   []string              `json:"unsettled"`
-	Takes       []RoleTakes           `json:"takes"` // what the settled roles would take
+	Takes       []RoleTakes           `json:"takes"`           // what the settled roles would take
 	Mixed       bool                  `json:"mixed,omitempty"` // the unit would not be as built
 	Next        *NextCheck            `json:"next,omitempty"`  // what to look at then
 	Cut         bool                  `json:"cut,omitempty"`   // there is more to look at than is listed here

@@ -251,7 +251,12 @@ func (p *planPart) build(of []*assemblyWork, roles []askedRole, shadows bool) ([
 		for _, seen := range sets {
 			w := planWorld{v: v}
 			for _, mark := range slices.Sorted(maps.Keys(seen)) {
-				w.seen = append(w.seen, markValue{mark: mark, value: seen[mark]})
+				m := markValue{mark: mark, value: seen[mark]}
+				if m.value == "" {
+					m.not = p.named(mark)
+				}
+				w.seen = append(w.seen, m)
+				w.joint.marks = append(w.joint.marks, m)
 			}
 			worlds = append(worlds, w)
 		}
@@ -269,6 +274,21 @@ func (p *planPart) build(of []*assemblyWork, roles []askedRole, shadows bool) ([
 		worlds, kept = next, append(kept, r)
 	}
 	return worlds, kept, nil
+}
+
+// named gives the values that the check of a mark names, each between semicolons.
+func (p *planPart) named(mark string) string {
+	out := ";"
+	for i := range p.checks {
+		if c := &p.checks[i]; c.next.Kind == CheckMark && catalog.Fold(c.next.Mark) == mark {
+			for _, a := range c.answers {
+				if a.seen != nil {
+					out += a.seen.value + ";"
+				}
+			}
+		}
+	}
+	return out
 }
 
 // joinRole splits worlds by what is possible in one more role; nil if that makes

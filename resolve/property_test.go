@@ -341,7 +341,7 @@ func TestRoundTrip(t *testing.T) {
 		}
 		if strings.Contains(before, ": null") {
 			for line := range strings.Lines(before) {
-				if k := strings.TrimSpace(line); strings.Contains(k, ": null") && !slices.Contains([]string{`"mixed"`, `"nextCheck"`, `"plan"`, `"ruledOut"`}, strings.SplitN(k, ":", 2)[0]) {
+				if k := strings.TrimSpace(line); strings.Contains(k, ": null") && !slices.Contains([]string{`"figures"`, `"mixed"`, `"nextCheck"`, `"plan"`, `"ruledOut"`}, strings.SplitN(k, ":", 2)[0]) {
 					t.Fatalf("%+v: null in the JSON: %s", q, k)
 				}
 			}
@@ -591,6 +591,7 @@ func combine(each []resolve.RoleAnswer) (resolve.Verdict, []resolve.Line) {
 func TestConflictsAreSmallest(t *testing.T) {
 	sizes := map[int]int{}
 	questions(t, func(t *rapid.T, w drawn, q resolve.Question) {
+		q.Doubt = nil // what doubt allows is for other tests
 		for range 2 { // more marks make more conflicts
 			if o := drawMark(t, "plug", "pins", "coil"); !slices.ContainsFunc(q.Saw, func(s resolve.Observation) bool { return s.Mark == o.Mark }) {
 				q.Saw = append(q.Saw, o)

@@ -270,6 +270,9 @@ func show(d *resolve.Decision) string {
 			}
 		}
 	}
+	if f := d.Figures; f != nil && len(f.Torques)+len(f.Fills)+len(f.Coils)+len(f.Seals)+len(f.Rings)+len(f.Ports)+len(f.Steps) > 0 {
+		showFigures(&b, f)
+	}
 	if p := d.Part; p != nil {
 		for _, r := range p.Roles {
 			fmt.Fprintf(&b, "part %s in %s %s", p.Part, r.Role, r.Verdict)
@@ -322,6 +325,36 @@ func answerName(a *resolve.CheckAnswer) string {
 		return a.From + ".." + a.To
 	}
 	return cmp.Or(a.Value, "other")
+}
+
+func showFigures(b *strings.Builder, f *resolve.Figures) {
+	put := func(of resolve.FigureOf, format string, args ...any) {
+		fmt.Fprintf(b, "figure of %s: %s%s\n", of.Assembly, fmt.Sprintf(format, args...), prefix(", only ", join(of.Variants)))
+	}
+	for _, x := range f.Torques {
+		put(x.FigureOf, "%s %s N·m", x.Fastener, x.Torque)
+	}
+	for _, x := range f.Fills {
+		put(x.FigureOf, "%s l of %s", cmp.Or(x.Litres.String(), "?"), x.Spec)
+	}
+	for _, x := range f.Coils {
+		put(x.FigureOf, "coil %s %s ohm", x.Site, x.Ohm)
+	}
+	for _, x := range f.Seals {
+		put(x.FigureOf, "%d seals %s %s mm", x.Qty, x.Seal, x.Length)
+	}
+	for _, x := range f.Rings {
+		put(x.FigureOf, "%d rings %s %s x %s mm", x.Qty, x.Ring, x.Inside, x.Section)
+	}
+	for _, x := range f.Ports {
+		put(x.FigureOf, "port %s %s %s kPa", x.Port, x.Medium, x.Pressure)
+	}
+	if len(f.OneTime) > 0 {
+		fmt.Fprintf(b, "used once: %s\n", strings.Join(f.OneTime, ", "))
+	}
+	for _, s := range f.Steps {
+		fmt.Fprintf(b, "step %s: %s\n", s.When, s.Text)
+	}
 }
 
 func showCheck(n *resolve.NextCheck) string {

@@ -53,7 +53,7 @@ func (a *app) fits(q resolve.Question, why bool) error {
 	r := resolve.New(cat, cat.edition)
 	// The roles of the part are those to be settled: what would tell apart
 	// candidates that take this part alike is no next check for this question.
-	d, err := r.Decide(q, resolve.Options{NoLookAlikes: true, NoNextCheck: true})
+	d, err := r.Decide(q, resolve.Options{NoLookAlikes: true, NoNextCheck: true, NoFigures: true})
 	if err != nil {
 		return err
 	}

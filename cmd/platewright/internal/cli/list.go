@@ -105,7 +105,7 @@ func (a *app) resolveList(ctx context.Context, list listFlags, work, roles []str
 			return err
 		}
 		pool[i] = &listWorker{columns: columns, work: work, roles: roles, json: a.json, resolver: resolve.New(view, cat.edition),
-			options: resolve.Options{NoLookAlikes: !list.lookAlikes, NoNextCheck: !list.lookAlikes, NoNear: !list.lookAlikes, NoNotes: !a.json, NoTrails: !a.json}}
+			options: resolve.Options{NoLookAlikes: !list.lookAlikes, NoNextCheck: !list.lookAlikes, NoNear: !list.lookAlikes, NoNotes: !a.json, NoTrails: !a.json, NoFigures: true}}
 	}
 	if !a.json {
 		a.out.WriteString(render.ListHeading)

@@ -51,7 +51,7 @@ func (a *app) bench(q resolve.Question) (*benchUnit, error) {
 		return nil, err
 	}
 	b := &benchUnit{cat: cat, assembly: map[string]string{}}
-	b.decision, err = resolve.New(cat, cat.edition).Decide(q, resolve.Options{NoLookAlikes: true, NoNextCheck: true, NoTrails: true})
+	b.decision, err = resolve.New(cat, cat.edition).Decide(q, resolve.Options{NoLookAlikes: true, NoNextCheck: true, NoTrails: true, NoFigures: true})
 	if err == nil {
 		err = rows(cat, catalog.TRoles, func(r *catalog.Role) bool {
 			b.assembly[catalog.Fold(r.Role)] = r.Assembly

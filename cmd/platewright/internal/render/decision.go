@@ -34,6 +34,7 @@ func DecisionText(w io.Writer, d *resolve.Decision, s Screen, why bool) error {
 	t.orders()
 	t.next()
 	t.plan()
+	t.figures()
 	t.cautions()
 	t.notes()
 	t.excluded()

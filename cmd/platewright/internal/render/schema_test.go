@@ -20,38 +20,46 @@ import (
 
 	"platewright/catalog"
 	"platewright/resolve"
+	"platewright/resolve/alike"
 	"platewright/resolve/measure"
 )
 
 // published are the answers that have a JSON Schema, by the name of the schema.
 var published = map[string]any{
-	"note":           Noted{},
-	"notes":          Notes{},
-	"note-history":   NoteHistory{},
-	"note-exchange":  NoteExchange{},
-	"note-review":    NoteReview{},
-	"note-rules":     NoteRules{},
-	"resolve":        resolve.Decision{},
-	"resolve-list":   ListRow{},
-	"where-used":     resolve.WhereUsed{},
-	"compare":        resolve.Comparison{},
-	"look-alikes":    resolve.LookAlikePairs{},
-	"measure-coil":   MeasureCoil{},
-	"measure-fault":  MeasureFault{},
-	"measure-torque": MeasureTorque{},
-	"measure-leak":   MeasureLeak{},
-	"measure-seal":   MeasureSeal{},
-	"measure-ring":   MeasureRing{},
-	"measure-fluid":  MeasureFluid{},
-	"measure-sheet":  MeasureSheet{},
-	"import":         Import{},
-	"changes":        Changes{},
-	"editions":       Editions{},
-	"info":           Info{},
-	"done":           Done{},
-	"tables":         Tables{},
-	"version":        Version{},
-	"schemas":        Schemas{},
+	"card":            CardAnswer{},
+	"cards":           Cards{},
+	"cards-affected":  CardsAffected{},
+	"note":            Noted{},
+	"notes":           Notes{},
+	"note-history":    NoteHistory{},
+	"note-exchange":   NoteExchange{},
+	"note-review":     NoteReview{},
+	"note-rules":      NoteRules{},
+	"resolve":         resolve.Decision{},
+	"resolve-list":    ListRow{},
+	"search":          Search{},
+	"where-used":      resolve.WhereUsed{},
+	"compare":         resolve.Comparison{},
+	"look-alikes":     resolve.LookAlikePairs{},
+	"look-alikes-all": alike.Line{},
+	"measure-coil":    MeasureCoil{},
+	"measure-fault":   MeasureFault{},
+	"measure-torque":  MeasureTorque{},
+	"measure-leak":    MeasureLeak{},
+	"measure-seal":    MeasureSeal{},
+	"measure-ring":    MeasureRing{},
+	"measure-fluid":   MeasureFluid{},
+	"measure-sheet":   MeasureSheet{},
+	"import":          Import{},
+	"changes":         Changes{},
+	"editions":        Editions{},
+	"info":            Info{},
+	"done":            Done{},
+	"tables":          Tables{},
+	"version":         Version{},
+	"schemas":         Schemas{},
+	"audit":           AuditLine{},
+	"accepted":        Accepted{},
 }
 
 // The published schemas are written out from the result types, their comments
@@ -143,7 +151,7 @@ type schemer struct {
 func newSchemer(t *testing.T) *schemer {
 	s := &schemer{t: t, docs: map[string]string{}, words: map[string][]string{}}
 	root := filepath.Join("..", "..", "..", "..")
-	dirs := []string{filepath.Join(root, "catalog"), filepath.Join(root, "catalog", "shop"), filepath.Join(root, "resolve"), filepath.Join(root, "resolve", "plate"), filepath.Join(root, "resolve", "measure"), "."}
+	dirs := []string{filepath.Join(root, "catalog"), filepath.Join(root, "catalog", "shop"), filepath.Join(root, "catalog", "audit"), filepath.Join(root, "index"), filepath.Join(root, "resolve"), filepath.Join(root, "resolve", "plate"), filepath.Join(root, "resolve", "alike"), filepath.Join(root, "resolve", "measure"), "."}
 	bench, err := filepath.Glob(filepath.Join(root, "resolve", "measure", "*", "doc.go"))
 	require.NoError(t, err)
 	for _, f := range bench {

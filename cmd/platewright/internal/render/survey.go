@@ -54,7 +54,7 @@ func WhereUsedText(w io.Writer, u *resolve.WhereUsed, s Screen) error {
 		for _, use := range u.Uses {
 			if use.Role != role {
 				role = use.Role
-				p.put(2, 2, say("as "+plainCode(role)+":").in(strong))
+				p.put(2, 2, say("as "+roleName(use.RoleName, role)+":").in(strong))
 			}
 			p.use(u, use)
 		}
@@ -234,53 +234,4 @@ func outcomeText(g resolve.Group) string {
 		lines = append(lines, s)
 	}
 	return strings.Join(lines, "; ")
-}
-
-// LookAlikesText writes the pairs that can be taken for each other and take
-// different parts.
-func LookAlikesText(w io.Writer, l *resolve.LookAlikePairs, s Screen) error {
-	p := newPage(s)
-	p.demoRemark(l.Edition)
-	p.gap()
-	of := ""
-	if l.Of != "" {
-		of = " of " + glued(l.Of)
-	}
-	if len(l.Pairs) == 0 {
-		p.put(0, 2, sayf("No look-alike%s takes another part.", of))
-	} else {
-		p.put(0, 2, sayf("%s%s that can be confused and take different parts", counted(len(l.Pairs), "pair", "pairs"), of).in(strong))
-	}
-	if l.Cut {
-		p.put(0, 2, say("! ").in(warn), say("In a large family not all variants were compared by eye: there can be more."))
-	}
-	for _, x := range l.Pairs {
-		p.gap()
-		a, b := glued(string(x.Candidate)), glued(string(x.Variant))
-		how := "by eye: no visible mark that is recorded tells them apart"
-		if x.By == resolve.ByPlate {
-			how = "by the plate"
-			if x.Misread != nil {
-				how += ": " + neighbour(*x.Misread)
-			}
-		}
-		p.put(0, 2, say(a+" and "+b).in(strong), say(", "+how))
-		for _, r := range x.Roles {
-			p.put(2, 4, sayf("%s: %s takes %s, %s takes %s", plainCode(r.Role), a, orNothing(r.This), b, orNothing(r.Other)))
-		}
-		if len(x.TellApart) == 0 {
-			p.put(2, 2, say("! ").in(warn), say("No mark is recorded that tells them apart."))
-		}
-		p.tellApart(x.TellApart, a, b)
-	}
-	p.editionFoot(l.Edition)
-	_, err := w.Write(p.buf.Bytes())
-	return err
-}
-
-func orNothing(parts []catalog.PartNo) string {
-	if len(parts) == 0 {
-		return "nothing"
-	}
-	return anyOf(parts)
 }
