@@ -2,6 +2,7 @@ package index
 
 import (
 	"strings"
+	"sync"
 	"unicode"
 	"unicode/utf8"
 
@@ -48,11 +49,15 @@ func (s *stemmer) stem(word string) string {
 
 // stopWords carry nothing by which a text could be found. Words that turn a
 // meaning around (not, no, off, out, without) and sides stay.
-var stopWords = set("a an the of for to in on at with and or is are was were be been it its this that these those as by from my our your i we you they he she me us them have has had do does did will would can could should there here what which who whom when where how than then so if into any some am im ive")
+var stopWords = sync.OnceValue(func() map[string]bool {
+	return set("a an the of for to in on at with and or is are was were be been it its this that these those as by from my our your i we you they he she me us them have has had do does did will would can could should there here what which who whom when where how than then so if into any some am im ive")
+})
 
 // fillers are what people say around the words that count. In a query they help
 // a little where they stand in a text and are not missed where they do not.
-var fillers = set("need needs needed looking look want wants wanted please number numbers no part parts one ones thing things stuff got get give find search show list order ordering something anything guy customer customers caller his her says said called uses used use using fit fits fitting goes go right about just new old need again")
+var fillers = sync.OnceValue(func() map[string]bool {
+	return set("need needs needed looking look want wants wanted please number numbers no part parts one ones thing things stuff got get give find search show list order ordering something anything guy customer customers caller his her says said called uses used use using fit fits fitting goes go right about just new old need again")
+})
 
 func set(words string) map[string]bool {
 	m := map[string]bool{}
@@ -166,7 +171,7 @@ func (s *stemmer) chunkTokens(c chunk, pos int, each func(token)) int {
 		case number:
 			each(token{term: t, from: at, to: at + end, pos: pos, word: true})
 			pieces++
-		case stopWords[t]:
+		case stopWords()[t]:
 			pieces++
 		default:
 			each(token{term: s.stem(t), surface: t, from: at, to: at + end, pos: pos, word: true})

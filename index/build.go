@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"slices"
+	"strings"
 
 	"github.com/RoaringBitmap/roaring/v2"
 	api "github.com/blevesearch/bleve_index_api"
@@ -79,6 +80,7 @@ type built struct {
 	docs     []byte           // lengths, offsets, records
 	words    []byte           // vellum dictionary of the words as they are written
 	numbers  []byte           // folded numbers, a line feed before and after each
+	whole    bloom            // which of them there can be
 	stat     stat
 	segments []segment.Segment // batches not merged yet
 }
@@ -316,6 +318,13 @@ func (b *builder) finish() (*built, error) {
 	}
 	o.docs = append(o.docs, b.records...)
 	o.numbers = b.numbers.Bytes()
+	list := strings.Split(strings.Trim(string(o.numbers), "\n"), "\n")
+	o.whole = newBloom(len(list))
+	for _, n := range list {
+		if n != "" {
+			o.whole.add(n)
+		}
+	}
 	var words bytes.Buffer
 	v, err := vellum.New(&words, nil)
 	if err != nil {
@@ -377,7 +386,7 @@ func buildCatalogue(r Reader, step func(done string, n int) error) (*built, erro
 }
 
 // noteDocument makes a document of a note of the shop.
-func noteDocument(l *lookup, n Note, part func(key string) *links) (*document, error) {
+func noteDocument(l *lookup, n Note, part func(key string) (*links, error)) (*document, error) {
 	d := &document{kind: KindNote, key: n.ID, fields: describeNote(n)}
 	of, err := l.linksOf(n.On, n.Of, n.Family, part)
 	if err != nil {

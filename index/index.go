@@ -68,6 +68,15 @@ const mostPending = 300
 // index never is the reason why a search fails: the errors are those of reading
 // the catalogue, and of a context that ended.
 func Open(ctx context.Context, r Reader, o Options) (*Index, error) {
+	x, err := openAll(ctx, r, o)
+	var damaged *damagedError
+	if errors.As(err, &damaged) {
+		return damaged.mend(ctx, r, o)
+	}
+	return x, err
+}
+
+func openAll(ctx context.Context, r Reader, o Options) (*Index, error) {
 	x := &Index{reader: r, notes: o.Notes, look: newLookup(r), stem: newStemmer(), options: o, counts: map[string]int{}, groups: map[string][]catalog.Row{}}
 	x.state = State{How: FromIndex, Edition: o.Edition}
 	ok := false
@@ -116,19 +125,14 @@ func (x *Index) openNotes(ctx context.Context, o Options, want stamp, step func(
 		return err
 	}
 	x.state.Change = now
-	build := func(since uint64, most int) (*built, map[string]bool, error) {
+	build := func(since, most int) (*built, map[string]bool, error) {
 		b, keys, n := newBuilder(), map[string]bool{}, 0
 		err := o.Notes.Since(since, func(note Note) error {
 			if n++; n > most {
 				return errTooMany
 			}
-			var lerr error
-			d, err := noteDocument(x.look, note, func(part string) *links {
-				l, err := x.partLinks(part)
-				lerr = errors.Join(lerr, err)
-				return l
-			})
-			if err = errors.Join(err, lerr); err != nil {
+			d, err := noteDocument(x.look, note, x.partLinks)
+			if err != nil {
 				return err
 			}
 			keys[note.ID] = true
@@ -211,7 +215,7 @@ type stamp struct {
 	Of       string       `json:"of"` // catalogue or notes
 	Edition  int          `json:"edition"`
 	Digest   string       `json:"digest"`
-	Change   uint64       `json:"change"`
+	Change   int          `json:"change"`
 	Stat     stat         `json:"stat"`
 	Segment  segmentParts `json:"segment"`
 	Files    []fileSum    `json:"files"`
@@ -238,6 +242,7 @@ const (
 	docsName    = "docs.bin"
 	wordsName   = "words.fst"
 	numbersName = "numbers.txt"
+	wholeName   = "numbers.bloom"
 	newPrefix   = "new-"
 )
 
@@ -265,7 +270,7 @@ func (w stamp) folder() string {
 var errMissing = errors.New("there was none yet")
 
 // openFolder opens the index in a folder, after checking every byte of it.
-func openFolder(dir string, want stamp) (_ *shelf, change uint64, err error) {
+func openFolder(dir string, want stamp) (_ *shelf, change int, err error) {
 	text, err := os.ReadFile(filepath.Join(dir, stampName))
 	if errors.Is(err, fs.ErrNotExist) {
 		if _, err := os.Stat(dir); err == nil {
@@ -306,7 +311,7 @@ func openFolder(dir string, want stamp) (_ *shelf, change uint64, err error) {
 		}
 		return nil, fmt.Errorf("its file %s is missing", name)
 	}
-	s := &shelf{stat: st.Stat, close: func() error { return nil }}
+	s := &shelf{stat: st.Stat, looked: map[string][]numberHit{}, close: func() error { return nil }}
 	if s.docs, err = read(docsName); err != nil {
 		return nil, 0, err
 	}
@@ -316,6 +321,12 @@ func openFolder(dir string, want stamp) (_ *shelf, change uint64, err error) {
 	}
 	if err := s.load(words); err != nil {
 		return nil, 0, err
+	}
+	if s.whole, err = read(wholeName); err != nil {
+		return nil, 0, err
+	}
+	if n := len(s.whole); n&(n-1) != 0 {
+		return nil, 0, errShelf
 	}
 	seg, err := read(segmentName)
 	if err != nil {
@@ -359,9 +370,22 @@ type damagedError struct {
 func (e *damagedError) Error() string { return "the search index is damaged: " + e.err.Error() }
 func (e *damagedError) Unwrap() error { return e.err }
 
+// mend opens the index again without what is damaged, so that it is built anew.
+func (e *damagedError) mend(ctx context.Context, r Reader, o Options) (*Index, error) {
+	if err := os.Remove(filepath.Join(e.dir, stampName)); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		o.Dir = "" // it cannot be mended where it is
+	}
+	x, err := openAll(ctx, r, o)
+	if err != nil {
+		return nil, err
+	}
+	x.state.Why = e.err.Error()
+	return x, nil
+}
+
 // openLatest opens the newest index of the notes that fits, with the change that
 // it covers.
-func openLatest(dir string, want stamp) (*shelf, uint64, error) {
+func openLatest(dir string, want stamp) (*shelf, int, error) {
 	if dir == "" {
 		return nil, 0, errMissing
 	}
@@ -487,7 +511,7 @@ func write(root string, want stamp, b *built) (err error) {
 	for _, f := range []struct {
 		name string
 		data []byte
-	}{{segmentName, nil}, {docsName, b.docs}, {wordsName, b.words}, {numbersName, b.numbers}} {
+	}{{segmentName, nil}, {docsName, b.docs}, {wordsName, b.words}, {numbersName, b.numbers}, {wholeName, b.whole}} {
 		path := filepath.Join(dir, f.name)
 		if f.name == segmentName {
 			if f.data, err = os.ReadFile(path); err != nil {

@@ -84,7 +84,7 @@ func TestWhatIsWrongIsMended(t *testing.T) {
 		"no stamp": gone(stampName), "half a stamp": cut(stampName), "a flipped stamp": flip(stampName, 300), "nothing": gone(""),
 		"a stamp of nothing": func(folder string) error { return os.WriteFile(filepath.Join(folder, stampName), nil, 0o666) },
 	}
-	for _, name := range []string{segmentName, docsName, wordsName, numbersName} {
+	for _, name := range []string{segmentName, docsName, wordsName, numbersName, wholeName} {
 		cases["no "+name], cases["half of "+name] = gone(name), cut(name)
 		for i := range 3 {
 			cases[fmt.Sprintf("%s flipped at %d", name, i)] = flip(name, i*7919)
@@ -216,13 +216,22 @@ func TestKilledWhileBuilding(t *testing.T) {
 	self, err := os.Executable()
 	require.NoError(t, err)
 	r := rand.New(rand.NewPCG(1, 2))
+	begun := time.Now()
+	whole := time.Duration(0) // what a child takes for its first index
 	for i := range 8 {
 		cmd := exec.Command(self)
 		cmd.Env = append(os.Environ(), childDir+"="+dir)
 		var talk strings.Builder
 		cmd.Stderr = &talk
 		require.NoError(t, cmd.Start())
-		time.Sleep(time.Duration(60+r.IntN(160)) * time.Millisecond)
+		if i == 0 {
+			for _, err := os.Stat(filepath.Join(dir, "done")); err != nil && time.Since(begun) < time.Minute; _, err = os.Stat(filepath.Join(dir, "done")) {
+				time.Sleep(5 * time.Millisecond)
+			}
+			whole = time.Since(begun)
+		} else {
+			time.Sleep(whole/4 + time.Duration(r.Int64N(int64(whole))))
+		}
 		require.NoError(t, cmd.Process.Kill())
 		_ = cmd.Wait()
 		if talk.Len() > 0 {

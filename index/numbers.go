@@ -180,13 +180,3 @@ func oneOff(a, b string) bool {
 	}
 	return a[i+1:] == b[i+1:] || i+1 < len(a) && a[i] == b[i+1] && a[i+1] == b[i] && a[i+2:] == b[i+2:]
 }
-
-// lineIs gives the lines that are exactly this number.
-func (l numberList) lineIs(number string) []int {
-	hits, _ := l.find(number, AnchorWhole)
-	out := make([]int, len(hits))
-	for i, h := range hits {
-		out[i] = h.line
-	}
-	return out
-}

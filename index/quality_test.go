@@ -20,18 +20,18 @@ import (
 // shopNotes are notes of a shop as a test has them.
 type shopNotes struct {
 	list   []Note
-	change []uint64 // by note, the change that made it as it is
+	change []int // by note, the change that made it as it is
 }
 
-func (s *shopNotes) Change() (uint64, error) {
-	most := uint64(0)
+func (s *shopNotes) Change() (int, error) {
+	most := 0
 	for _, c := range s.change {
 		most = max(most, c)
 	}
 	return most, nil
 }
 
-func (s *shopNotes) Since(change uint64, each func(Note) error) error {
+func (s *shopNotes) Since(change int, each func(Note) error) error {
 	for i, n := range s.list {
 		if s.change[i] > change {
 			if err := each(n); err != nil {
@@ -229,7 +229,7 @@ func fts5(t *testing.T, cat Reader, notes *shopNotes, list []asked) (ways []stri
 	}))
 	look := newLookup(cat)
 	for _, n := range notes.list {
-		d, err := noteDocument(look, n, func(p string) *links { return inv.parts[p] })
+		d, err := noteDocument(look, n, func(p string) (*links, error) { return inv.parts[p], nil })
 		require.NoError(t, err)
 		row("note "+n.ID, n.Alias, d.fields[0].Text, join(d.fields[1:]), join(append(d.context, d.more...)))
 	}

@@ -357,7 +357,7 @@ func (x *Index) numbersOf(text string, list []item) ([]*term, error) {
 				var pieces []string
 				for _, it := range list[i:j] {
 					for _, w := range it.words {
-						if !stopWords[w] {
+						if !stopWords()[w] {
 							pieces = append(pieces, x.stem.stem(w))
 						}
 					}
@@ -383,7 +383,7 @@ func (x *Index) joinable(list []item) bool {
 		switch {
 		case it.number:
 			digits = true
-		case len(it.folded) > 4 || len(it.words) != 1 || stopWords[it.words[0]] || len(it.words[0]) > 1 && x.hasWord(it.words[0]):
+		case len(it.folded) > 4 || len(it.words) != 1 || stopWords()[it.words[0]] || len(it.words[0]) > 1 && x.hasWord(it.words[0]):
 			return false
 		}
 	}
@@ -445,10 +445,10 @@ func (x *Index) wordsOf(list []item) ([]*term, error) {
 		}
 		t := &term{word: Word{Text: strings.Join(texts, " "), Kind: WordText, Also: []string{}, Read: []string{}}, prefix: w.star, typed: w.at}
 		i += n
-		if n == 1 && stopWords[w.lower] {
+		if n == 1 && stopWords()[w.lower] {
 			continue
 		}
-		if n == 1 && fillers[w.lower] {
+		if n == 1 && fillers()[w.lower] {
 			t.filler, t.word.Kind = true, WordFiller
 		}
 		if kindWords[strings.ToLower(t.word.Text)] != "" {
@@ -480,7 +480,9 @@ func (x *Index) alternatives(t *term, lower []string) error {
 	also := func(stems []string, weight float64) {
 		for _, s := range x.synonyms.of(stems) {
 			t.alts = append(t.alts, alternative{s.stems, weight * s.weight})
-			t.word.Also = append(t.word.Also, s.text)
+			if s.weight > 0.9 { // what the catalogue calls it
+				t.word.Also = append(t.word.Also, s.text)
+			}
 			known = true
 		}
 	}

@@ -135,7 +135,7 @@ type State struct {
 	How     How    `json:"how"`
 	Why     string `json:"why"` // why it was not ready; else ""
 	Edition int    `json:"edition"`
-	Change  uint64 `json:"change"` // number of the last change of the shop's notes that is answered for
+	Change  int    `json:"change"` // number of the last change of the shop's notes that is answered for
 	Docs    int    `json:"docs"`
 	Notes   int    `json:"notes"` // notes read beside the index, since they changed after it was made
 }

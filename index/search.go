@@ -7,10 +7,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io/fs"
 	"math"
-	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 
@@ -220,13 +217,13 @@ func plateKey(t *catalog.Table, layout, plate string) int {
 // the list of numbers says first whether there is one.
 func (x *Index) exactStock(folded string) ([]found, error) {
 	s := x.shelves[0]
-	list, err := s.numbers()
+	lines, err := s.lines(folded)
 	if err != nil {
 		return nil, err
 	}
 	var out []found
-	for _, line := range list.lineIs(folded) {
-		sec, ok := s.bareAt(line)
+	for _, h := range lines {
+		sec, ok := s.bareAt(h.line)
 		if !ok || sec.Table != catalog.TOffers {
 			continue
 		}
@@ -389,15 +386,9 @@ func (x *Index) Search(ctx context.Context, q Query) (*Result, error) {
 	if !errors.As(err, &damaged) {
 		return res, err
 	}
-	if err := os.Remove(filepath.Join(damaged.dir, stampName)); err != nil && !errors.Is(err, fs.ErrNotExist) {
-		x.options.Dir = "" // it cannot be mended where it is
-	}
-	again, err := Open(ctx, x.reader, x.options)
+	again, err := damaged.mend(ctx, x.reader, x.options)
 	if err != nil {
 		return nil, err
-	}
-	if again.state.Why != "" {
-		again.state.Why = damaged.err.Error()
 	}
 	err = x.Close()
 	*x = *again
@@ -416,6 +407,11 @@ func (x *Index) search(q Query) (*Result, error) {
 	terms, err := x.parse(q.Text)
 	if err != nil {
 		return nil, err
+	}
+	if len(terms) == 0 && strings.TrimSpace(q.Text) != "" {
+		// Nothing in it can be looked for; that is not the same as no words.
+		res.Words = append(res.Words, Word{Text: harmless(strings.TrimSpace(q.Text)), Kind: WordUnmet, Also: []string{}, Read: []string{}})
+		return res, nil
 	}
 	f := newFilter(q)
 	all, weights, more, err := x.candidates(terms, f)
@@ -595,7 +591,16 @@ func (x *Index) candidates(terms []*term, f *filter) (*hits, []float64, bool, er
 				if err != nil {
 					return nil, nil, false, err
 				}
-				lines, total := list.find(t.number, t.anchor)
+				var lines []numberHit
+				var total int
+				if t.anchor == AnchorWhole {
+					if lines, err = s.lines(t.number); err != nil {
+						return nil, nil, false, err
+					}
+					total = len(lines)
+				} else {
+					lines, total = list.find(t.number, t.anchor)
+				}
 				if len(lines) == 0 && t.anchor != "" && len(t.exact) == 0 {
 					// People leave out the letter behind the figures, or mean the
 					// last ones that they can read.
@@ -751,7 +756,8 @@ func coverage(terms []*term, weights []float64, sum float64, matched uint32) flo
 }
 
 // weak is the share of the best score below which a hit is left out: it holds
-// far less of the query than the best does.
+// far less of the query than the best does. Whole numbers stand apart and set no
+// measure for what speaks of them.
 const weak = 0.12
 
 // kindWords are words for a kind of hit that no such hit would have in its texts.
@@ -794,7 +800,7 @@ func (x *Index) collect(out *hits, best float64, terms []*term, weights []float6
 					}
 				}
 				c.score[d] *= share
-				if m&need == need {
+				if m&need == need && (len(out.anchored) == 0 || out.anchored[lineAt{si, int(d)}] != AnchorWhole) {
 					best = max(best, float64(c.score[d]))
 				}
 			}
@@ -859,7 +865,9 @@ func (x *Index) addBare(out *hits, bare []*candidate, terms []*term, weights []f
 				continue
 			}
 		}
-		best = max(best, c.score)
+		if c.anchor != AnchorWhole {
+			best = max(best, c.score)
+		}
 		out.others = append(out.others, *c)
 	}
 	return best, nil

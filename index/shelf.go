@@ -19,6 +19,8 @@ type shelf struct {
 	docs     []byte
 	words    *vellum.FST
 	numbers  func() (numberList, error)
+	whole    bloom                  // which numbers there can be
+	looked   map[string][]numberHit // whole numbers that were looked for
 	close    func() error
 }
 
@@ -31,7 +33,7 @@ type segmentAt struct {
 
 // memoryShelf opens what was just built, without a file.
 func memoryShelf(o *built) (*shelf, error) {
-	s := &shelf{stat: o.stat, docs: o.docs, numbers: func() (numberList, error) { return o.numbers, nil }, close: func() error { return nil }}
+	s := &shelf{stat: o.stat, docs: o.docs, whole: o.whole, looked: map[string][]numberHit{}, numbers: func() (numberList, error) { return o.numbers, nil }, close: func() error { return nil }}
 	from := 0
 	for _, sg := range o.segments {
 		if err := s.take(sg, from); err != nil {
@@ -190,12 +192,13 @@ func (s *shelf) record(doc int, r *record) {
 
 // find gives the document of a row, by its number.
 func (s *shelf) find(table, key, number string) (int, bool, error) {
-	list, err := s.numbers()
+	lines, err := s.lines(number)
 	if err != nil {
 		return 0, false, err
 	}
 	var r record
-	for _, line := range list.lineIs(number) {
+	for _, h := range lines {
+		line := h.line
 		if line >= s.Docs {
 			continue
 		}
@@ -204,6 +207,26 @@ func (s *shelf) find(table, key, number string) (int, bool, error) {
 		}
 	}
 	return 0, false, nil
+}
+
+// lines gives the lines that are exactly this number.
+func (s *shelf) lines(number string) ([]numberHit, error) {
+	if !s.whole.has(number) {
+		return nil, nil
+	}
+	if hits, ok := s.looked[number]; ok {
+		return hits, nil
+	}
+	list, err := s.numbers()
+	if err != nil {
+		return nil, err
+	}
+	hits, _ := list.find(number, AnchorWhole)
+	if len(s.looked) > 4096 {
+		clear(s.looked)
+	}
+	s.looked[number] = hits
+	return hits, nil
 }
 
 // bareAt gives the section that a line without a document is in.

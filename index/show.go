@@ -268,13 +268,7 @@ func (x *Index) showNote(h *Hit, c candidate, terms []*term, weights []float64) 
 	if !ok || err != nil {
 		return nil, err
 	}
-	d, err := noteDocument(x.look, n, func(part string) *links {
-		l, lerr := x.partLinks(part)
-		if err == nil {
-			err = lerr
-		}
-		return l
-	})
+	d, err := noteDocument(x.look, n, x.partLinks)
 	if err != nil {
 		return nil, err
 	}
@@ -316,20 +310,38 @@ func (x *Index) mark(h *Hit, context []Field, c candidate, terms []*term, weight
 	if spans := numberSpans(h.Code, pieces); len(spans) > 0 {
 		h.Fields = append(h.Fields, Field{Name: "number", Text: h.Code, Spans: spans})
 	}
+	seen := map[string]bool{}
 	for i, f := range fields {
 		if f.Text == "" {
 			continue
 		}
-		f = x.marked(f, want)
+		f = x.marked(f, want, seen)
 		if f.Name == "plate" {
 			f.Spans = numberSpans(f.Text, pieces)
 		}
-		if i == 0 || len(f.Spans) > 0 || f.Name == "text" || f.Name == "look" || f.Name == "plate" || f.Name == "sold by" || f.Name == "used by" {
+		if i == 0 || len(f.Spans) > 0 || f.Name == "text" || f.Name == "look" || f.Name == "about" || f.Name == "plate" || f.Name == "sold by" || f.Name == "used by" {
 			h.Fields = append(h.Fields, f)
 		}
 	}
+	// What it belongs to is a reason only for words that it does not say itself.
+	for i, t := range terms {
+		if c.matched&(1<<i) == 0 {
+			continue
+		}
+		said := false
+		for _, a := range t.alts {
+			said = said || !slices.ContainsFunc(a.words, func(w string) bool { return !seen[w] })
+		}
+		for _, a := range t.alts {
+			for _, w := range a.words {
+				if said {
+					delete(want, w)
+				}
+			}
+		}
+	}
 	for _, f := range context {
-		if f = x.marked(f, want); len(f.Spans) > 0 {
+		if f = x.marked(f, want, seen); len(f.Spans) > 0 {
 			h.Fields = append(h.Fields, f)
 		}
 	}
@@ -339,11 +351,12 @@ func (x *Index) mark(h *Hit, context []Field, c candidate, terms []*term, weight
 const mostShown = 240
 
 // marked makes a text harmless, finds the wanted words in it and cuts it to the
-// part that holds the first of them.
-func (x *Index) marked(f Field, want map[string]bool) Field {
+// part that holds the first of them. It notes in seen which ones it found.
+func (x *Index) marked(f Field, want, seen map[string]bool) Field {
 	f.Text, f.Spans = harmless(f.Text), []Span{}
 	x.stem.tokens(f.Text, func(t token) {
 		if want[t.term] {
+			seen[t.term] = true
 			f.Spans = append(f.Spans, Span{t.from, t.to})
 		}
 	})

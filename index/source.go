@@ -22,10 +22,10 @@ type Reader interface {
 // Notes is where the shop's own notes come from.
 type Notes interface {
 	// Change is the number of the last change; it grows with each.
-	Change() (uint64, error)
+	Change() (int, error)
 	// Since gives the notes that changed after that change, each as it is now,
 	// until each returns an error. 0 gives all.
-	Since(change uint64, each func(Note) error) error
+	Since(change int, each func(Note) error) error
 	// Note gives the note of that identity as it is now, and whether there is one.
 	Note(id string) (Note, bool, error)
 }
@@ -637,7 +637,7 @@ func documents(r Reader, inv *inventory, each func(*document) error) error {
 			return err
 		}
 		n := row.(*catalog.Note)
-		of, err := l.linksOf(string(n.On), n.Of, n.Family, func(part string) *links { return inv.parts[part] })
+		of, err := l.linksOf(string(n.On), n.Of, n.Family, func(part string) (*links, error) { return inv.parts[part], nil })
 		if err != nil {
 			return err
 		}
@@ -661,19 +661,27 @@ func (l *lookup) partName(p catalog.PartNo) (string, error) {
 }
 
 // linksOf tells what a note belongs to.
-func (l *lookup) linksOf(on, of, family string, part func(key string) *links) (*links, error) {
+func (l *lookup) linksOf(on, of, family string, part func(key string) (*links, error)) (*links, error) {
 	out := &links{}
 	key := catalog.Fold(of)
 	switch on {
 	case string(catalog.NoteOnPart):
-		out.join(part(key))
+		p, err := part(key)
+		if err != nil {
+			return nil, err
+		}
+		out.join(p)
 	case "number":
 		row, err := l.row(catalog.TNumbers, key)
 		if err != nil {
 			return nil, err
 		}
 		if n, ok := row.(*catalog.Number); ok {
-			out.join(part(n.Part.Key()))
+			p, err := part(n.Part.Key())
+			if err != nil {
+				return nil, err
+			}
+			out.join(p)
 		}
 	case string(catalog.NoteOnFamily):
 		out.add(key, "")
