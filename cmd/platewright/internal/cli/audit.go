@@ -5,6 +5,7 @@ import (
 	"encoding/csv"
 	"errors"
 	"fmt"
+	"runtime/debug"
 	"slices"
 	"strings"
 
@@ -108,6 +109,11 @@ func (a *app) acceptances(cat *opened) (*audit.Acceptances, error) {
 }
 
 func (a *app) runAudit(ctx context.Context, cat *opened, want func(audit.Kind) bool, each func(audit.Finding) error) error {
+	if a.env("GOGC") == "" {
+		// An audit reads everything once and keeps little: it pays to collect often.
+		// What was set before comes back when the catalogue is closed.
+		debug.SetGCPercent(100)
+	}
 	p := a.progress("auditing")
 	defer p.end()
 	return audit.Run(ctx, auditReader(cat), audit.Options{Confusable: plate.Confusable, Want: want,
