@@ -106,9 +106,9 @@ Without a catalogue of its own it works on a small demo of invented data.`,
 const helpTemplate = `{{with (or .Long .Short)}}{{. | trimTrailingWhitespaces}}
 
 {{end}}{{if or .Runnable .HasSubCommands}}{{.UsageString}}{{end}}
-Exit codes: 0 done, 1 failed, 2 wrong usage, 3 input refused, 4 store in use,
-5 store damaged or newer than this program, 10 does not fit, 11 not settled,
-130 interrupted.
+Exit codes: 0 done, 1 failed, 2 wrong usage, 3 input refused or an audit has
+findings, 4 store in use, 5 store damaged or newer than this program,
+10 does not fit, 11 not settled, 130 interrupted.
 `
 
 // wrapArgs makes wrong arguments of c and its subcommands usage errors.
