@@ -10,18 +10,18 @@ type node struct {
 	ways   []uint64 // ways still allowed, by bit
 
 	bound  int64
+	made   int
 	reach  []int64 // for each row, the cost that its cover is to reach
 	shares []int64 // for each slot of an offer in several rows, its share of the price of a pack
 	yields []int64 // for each supplier, the part of a unit of value that is paid towards its limit
 	few    int64   // what a delivery costs more so that no more are made than allowed
 }
 
+// clone copies what the search changes in place; ranges and ways are replaced as
+// a whole.
 func (n *node) clone() *node {
 	c := *n
 	c.modes = append([]mode(nil), n.modes...)
-	c.lo = append([]int64(nil), n.lo...)
-	c.hi = append([]int64(nil), n.hi...)
-	c.ways = append([]uint64(nil), n.ways...)
 	c.reach = append([]int64(nil), n.reach...)
 	c.shares = append([]int64(nil), n.shares...)
 	c.yields = append([]int64(nil), n.yields...)
@@ -343,6 +343,35 @@ func (b *bounder) linear(n *node, i int) {
 		}
 	}
 	n.shares[o.rows[0].slot] += lin - sum
+}
+
+// leastUnit is what a further pack of an offer adds to its cost at least, as part
+// of any number of further packs.
+func (b *bounder) leastUnit(n *node, i int) int64 {
+	o := &b.m.offers[i]
+	lo, hi := n.lo[i], n.hi[i]
+	if len(o.tiers) == 1 {
+		return b.price(o, 1)
+	}
+	start, least := b.price(o, lo), never
+	// With breaks, the pack and all that come with it are cheapest at an end of a
+	// tier; what those others would cost alone is at most the dearest tier.
+	var dear int64
+	for _, t := range o.tiers {
+		dear = max(dear, t.cost+o.place-b.sups[o.sup].yield*t.value)
+	}
+	try := func(p int64) {
+		if p > lo && p <= hi {
+			least = min(least, b.price(o, p)-start-dear*(p-lo-1))
+		}
+	}
+	try(lo + 1)
+	try(hi)
+	for _, t := range o.tiers[1:] {
+		try(t.from - 1)
+		try(t.from)
+	}
+	return least
 }
 
 // fill works out a row without shares; false if it cannot be covered.

@@ -390,3 +390,19 @@ func (m *model) price(packs []int64) (int64, bool) {
 	}
 	return total, true
 }
+
+// shortOf is what is missing in one row.
+func (m *model) shortOf(r int, packs []int64, ways []int) int64 {
+	q := -m.rows[r].shelf
+	for i, n := range m.needs {
+		for _, w := range n.ways[ways[i]] {
+			if w.row == r {
+				q += w.qty
+			}
+		}
+	}
+	for _, e := range m.rows[r].entries {
+		q -= satMul(packs[e.offer], e.qty)
+	}
+	return q
+}

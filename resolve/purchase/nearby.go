@@ -1,6 +1,9 @@
 package purchase
 
-import "slices"
+import (
+	"cmp"
+	"slices"
+)
 
 // heuristic makes plans from what a bound suggests. Whatever it makes is judged
 // by [model.price] and [model.covers] alone.
@@ -14,11 +17,15 @@ type heuristic struct {
 	takes  [][]int32
 	f      []int64
 	took   [][]int32
+	only   int // supplier that alone may cover a row; -1 for all that are open
+	keep   []int64
+	best   []int64
+	moves  []move
 	dear   []int64 // by supplier: what a unit of value costs at least
 }
 
 func newHeuristic(m *model) *heuristic {
-	h := &heuristic{m: m, open: make([]bool, len(m.sups)), packs: make([]int64, len(m.offers)), dear: make([]int64, len(m.sups))}
+	h := &heuristic{m: m, open: make([]bool, len(m.sups)), packs: make([]int64, len(m.offers)), dear: make([]int64, len(m.sups)), only: -1}
 	for i := range m.sups {
 		h.dear[i] = m.yieldMost(&m.sups[i])
 	}
@@ -49,6 +56,14 @@ func (s *search) nearby(n *node, thorough bool) {
 		}
 	}
 	s.take(chosen, ways)
+	if s.anyLimit {
+		copy(h.open, used)
+		copy(h.packs, chosen)
+		if h.cover(ways) {
+			h.limits(s.cost, ways)
+			s.take(h.packs, ways)
+		}
+	}
 	seeds := [][]int64{chosen}
 	if len(m.multi) > 0 {
 		few := slices.Clone(chosen)
@@ -76,13 +91,13 @@ func (s *search) nearby(n *node, thorough bool) {
 		for _, i := range m.multi {
 			multi[i] = seed[i]
 		}
-		cost, ok := h.build(multi, ways)
+		cost, ok := h.build(multi, ways, s.cost)
 		if !ok {
 			// Not enough from these suppliers alone.
 			for i := range h.open {
 				h.open[i] = h.open[i] || n.modes[i] != closed
 			}
-			if cost, ok = h.build(multi, ways); !ok {
+			if cost, ok = h.build(multi, ways, s.cost); !ok {
 				continue
 			}
 		}
@@ -108,7 +123,7 @@ func (s *search) improve(multi []int64, ways []int, cost int64) {
 					multi[o] = 0
 				}
 			}
-			c, ok := h.build(multi, ways)
+			c, ok := h.build(multi, ways, s.cost)
 			if ok && c < cost {
 				cost = c
 				s.take(h.packs, ways)
@@ -130,7 +145,7 @@ func (s *search) improve(multi []int64, ways []int, cost int64) {
 					continue
 				}
 				multi[i] += d
-				c, ok := h.build(multi, ways)
+				c, ok := h.build(multi, ways, s.cost)
 				if ok && c < cost {
 					cost = c
 					s.take(h.packs, ways)
@@ -147,7 +162,7 @@ func (s *search) improve(multi []int64, ways []int, cost int64) {
 
 // build makes a plan from open suppliers and the packs of offers in several rows,
 // and gives its cost.
-func (h *heuristic) build(multi []int64, ways []int) (int64, bool) {
+func (h *heuristic) build(multi []int64, ways []int, bar int64) (int64, bool) {
 	m := h.m
 	for i := range h.packs {
 		h.packs[i] = h.lo[i]
@@ -155,17 +170,160 @@ func (h *heuristic) build(multi []int64, ways []int) (int64, bool) {
 			h.packs[i] = max(h.lo[i], multi[i])
 		}
 	}
-	short := m.short(h.packs, ways)
-	for r, q := range short {
+	if !h.cover(ways) {
+		return never, false
+	}
+	h.limits(bar, ways)
+	return m.price(h.packs)
+}
+
+// cover covers what the packs leave open.
+func (h *heuristic) cover(ways []int) bool {
+	for r, q := range h.m.short(h.packs, ways) {
 		if q > 0 && !h.coverRow(r, q) {
-			return never, false
+			return false
 		}
 	}
+	return true
+}
+
+// move is a row covered by one supplier instead of those that cover it.
+type move struct {
+	row        int
+	cost, gain int64 // what it costs more, and the value that the supplier gains
+}
+
+// limits brings orders to their limits where they have to reach them, or where
+// that may come below the bar: by more packs, or by rows moved there.
+func (h *heuristic) limits(bar int64, ways []int) {
+	m := h.m
 	for i := range m.sups {
+		sp := &m.sups[i]
+		if sp.minimum == 0 && sp.free == 0 {
+			continue
+		}
+		value, used := h.value(i)
+		if !used || value >= max(sp.minimum, sp.free) {
+			continue
+		}
+		now, ok := m.price(h.packs)
+		if ok && value < sp.free && now-sp.freight >= bar {
+			continue // not even for nothing
+		}
+		h.keep = append(h.keep[:0], h.packs...)
 		h.reach(i)
+		cost, good := m.price(h.packs)
+		h.best = append(h.best[:0], h.packs...)
+		for _, least := range [2]int64{sp.minimum, sp.free} {
+			if value >= least {
+				continue
+			}
+			copy(h.packs, h.keep)
+			if !h.moveTo(i, least-value, ways) {
+				continue
+			}
+			if c, ok := m.price(h.packs); ok && (!good || c < cost) {
+				cost, good = c, true
+				h.best = append(h.best[:0], h.packs...)
+			}
+		}
+		copy(h.packs, h.best)
 	}
-	cost, ok := m.price(h.packs)
-	return cost, ok
+}
+
+func (h *heuristic) value(i int) (value int64, used bool) {
+	for _, o := range h.m.sups[i].offers {
+		if n := h.packs[o]; n > 0 {
+			used = true
+			value += h.m.offers[o].value(n)
+		}
+	}
+	return value, used
+}
+
+// moveTo covers rows from one supplier, those first where a unit of its value
+// costs least, until its order has gained enough.
+func (h *heuristic) moveTo(i int, lack int64, ways []int) bool {
+	m := h.m
+	h.moves = h.moves[:0]
+	at := append([]int64(nil), h.packs...)
+	for r := range m.rows {
+		if c, g, ok := h.moved(r, i, at, ways); ok && g > 0 {
+			h.moves = append(h.moves, move{r, c, g})
+		}
+		copy(h.packs, at)
+	}
+	// By cost for a unit gained; what is larger than needed counts as needed.
+	slices.SortStableFunc(h.moves, func(a, b move) int {
+		return cmp.Compare(ratio(a.cost, min(a.gain, lack)), ratio(b.cost, min(b.gain, lack)))
+	})
+	for _, mv := range h.moves {
+		if lack <= 0 {
+			break
+		}
+		before := append(at[:0], h.packs...)
+		if _, g, ok := h.moved(mv.row, i, before, ways); ok && g > 0 {
+			lack -= g
+		} else {
+			copy(h.packs, before)
+		}
+	}
+	if lack > 0 {
+		lack -= h.fillUp(&m.sups[i], lack, never)
+	}
+	return lack <= 0
+}
+
+// ratio compares costs for a unit; savings come first.
+func ratio(cost, gain int64) int64 {
+	if cost < 0 {
+		return cost
+	}
+	return cost / gain
+}
+
+// moved covers a row from a supplier alone and gives what that costs more.
+func (h *heuristic) moved(r, i int, at []int64, ways []int) (cost, gain int64, ok bool) {
+	m := h.m
+	row := &m.rows[r]
+	any := false
+	for _, e := range row.entries {
+		o := &m.offers[e.offer]
+		if len(o.rows) > 1 {
+			continue
+		}
+		any = any || o.sup == i
+		if n := at[e.offer]; n > h.lo[e.offer] {
+			cost -= o.cost(n) - o.cost(h.lo[e.offer])
+			if o.sup == i {
+				gain -= o.value(n) - o.value(h.lo[e.offer])
+			}
+			h.packs[e.offer] = h.lo[e.offer]
+		}
+	}
+	if !any {
+		return 0, 0, false
+	}
+	q := m.shortOf(r, h.packs, ways)
+	if q <= 0 {
+		return 0, 0, false
+	}
+	h.only = i
+	ok = h.coverRow(r, q)
+	h.only = -1
+	if !ok {
+		return 0, 0, false
+	}
+	for _, e := range row.entries {
+		o := &m.offers[e.offer]
+		if n := h.packs[e.offer]; len(o.rows) == 1 && n > h.lo[e.offer] {
+			cost += o.cost(n) - o.cost(h.lo[e.offer])
+			if o.sup == i {
+				gain += o.value(n) - o.value(h.lo[e.offer])
+			}
+		}
+	}
+	return cost, gain, true
 }
 
 // coverRow covers pieces of a row by offers in this row alone, at the least cost
@@ -191,7 +349,7 @@ func (h *heuristic) coverRow(r int, q int64) bool {
 		clear(took)
 		o := &m.offers[e.offer]
 		pieces := e.qty / unit
-		if len(o.rows) > 1 || !h.open[o.sup] || pieces == 0 {
+		if len(o.rows) > 1 || !h.open[o.sup] && h.only < 0 || h.only >= 0 && o.sup != h.only || pieces == 0 {
 			continue
 		}
 		have := h.packs[e.offer]
@@ -238,14 +396,7 @@ func (h *heuristic) coverRow(r int, q int64) bool {
 func (h *heuristic) reach(i int) {
 	m := h.m
 	sp := &m.sups[i]
-	var value int64
-	used := false
-	for _, o := range sp.offers {
-		if h.packs[o] > 0 {
-			used = true
-			value += m.offers[o].value(h.packs[o])
-		}
-	}
+	value, used := h.value(i)
 	if !used {
 		return
 	}

@@ -2,6 +2,7 @@ package purchase
 
 import (
 	"cmp"
+	"container/heap"
 	"context"
 	"math/bits"
 	"slices"
@@ -25,8 +26,11 @@ type search struct {
 	kept            multipliers
 	grad, gradShare []int64
 	usedBuf         []bool
+	anyLimit        bool
+	rise            []int64 // by offer: what the bound rises by at least with one more pack
 	h               *heuristic
-	stack           []*node
+	open            queue
+	made            int // nodes made, to tell equal ones apart
 }
 
 // question narrows a search.
@@ -51,8 +55,11 @@ type outcome struct {
 
 func (m *model) search(ctx context.Context, q question) outcome {
 	s := &search{ctx: ctx, m: m, b: newBounder(m), cap: q.cap, most: q.nodes, cost: never, cut: never >> m.places,
-		grad: make([]int64, len(m.rows)), gradShare: make([]int64, m.slots()), usedBuf: make([]bool, len(m.sups))}
+		grad: make([]int64, len(m.rows)), gradShare: make([]int64, m.slots()), usedBuf: make([]bool, len(m.sups)), rise: make([]int64, len(m.offers))}
 	s.h = newHeuristic(m)
+	for i := range m.sups {
+		s.anyLimit = s.anyLimit || m.sups[i].minimum > 0 || m.sups[i].free > 0
+	}
 	if q.below > 0 {
 		s.cut = q.below
 	}
@@ -76,9 +83,9 @@ func (m *model) search(ctx context.Context, q question) outcome {
 	m.startShares(root)
 	s.h.hi = root.hi
 	s.h.lo = root.lo
-	s.stack = []*node{root}
+	s.push(root)
 	limit := Limit("")
-	for len(s.stack) > 0 {
+	for len(s.open) > 0 && m.key(s.open[0].bound) < s.cut {
 		if s.most > 0 && s.nodes >= s.most {
 			limit = NodesReached
 			break
@@ -87,11 +94,7 @@ func (m *model) search(ctx context.Context, q question) outcome {
 			limit = Stopped
 			break
 		}
-		n := s.stack[len(s.stack)-1]
-		s.stack = s.stack[:len(s.stack)-1]
-		if m.key(n.bound) >= s.cut {
-			continue
-		}
+		n := heap.Pop(&s.open).(*node)
 		s.nodes++
 		s.look(n)
 	}
@@ -99,8 +102,8 @@ func (m *model) search(ctx context.Context, q question) outcome {
 	if s.best != nil {
 		out.key = m.key(s.cost)
 	}
-	for _, n := range s.stack {
-		out.bound = min(out.bound, m.key(n.bound))
+	if len(s.open) > 0 {
+		out.bound = min(out.bound, m.key(s.open[0].bound))
 	}
 	return out
 }
@@ -193,7 +196,9 @@ func (s *search) look(n *node) {
 		if m.key(n.bound) >= s.cut {
 			return
 		}
-		if !s.settleSuppliers(n, value) {
+		changed := s.settleSuppliers(n, value)
+		s.settleOffers(n, value)
+		if !changed {
 			break
 		}
 		steps = 12
@@ -276,6 +281,49 @@ func (s *search) settleSuppliers(n *node, value int64) bool {
 	return any
 }
 
+// settleOffers takes out offers of which one more pack cannot be part of a plan
+// better than the best: that pack and what it leaves of its rows to cover.
+func (s *search) settleOffers(n *node, value int64) {
+	m, b := s.m, s.b
+	if s.cut >= never>>m.places {
+		return
+	}
+	own := false
+	for i := range m.offers {
+		s.rise[i] = 0
+		o, inc := &m.offers[i], &b.inc[i]
+		if inc.most == 0 {
+			continue
+		}
+		unit := inc.lin
+		if !inc.multi {
+			unit = b.leastUnit(n, i)
+		}
+		rise := unit
+		known := true
+		for _, q := range o.rows {
+			st := &b.rows[q.row]
+			if b.inBlock[q.row] {
+				known = false
+				break
+			}
+			pieces := int((q.qty + m.rows[q.row].unit - 1) / m.rows[q.row].unit)
+			rise += st.best[max(0, st.d-pieces)] - st.best[st.d]
+		}
+		if !known {
+			continue
+		}
+		s.rise[i] = max(0, rise)
+		if m.key(value+rise) >= s.cut {
+			if !own {
+				n.hi, own = slices.Clone(n.hi), true
+			}
+			n.hi[i] = n.lo[i]
+			inc.most = 0
+		}
+	}
+}
+
 // without is what the bound rises by at least if a supplier is closed.
 func (s *search) without(n *node, i int) int64 {
 	b := s.b
@@ -342,7 +390,9 @@ func (s *search) cutUp(n *node) {
 		s.push(n)
 		return
 	} else if parts != nil {
-		s.stack = append(s.stack, parts...)
+		for _, p := range parts {
+			s.push(p)
+		}
 		return
 	}
 	for i, mask := range n.ways {
@@ -405,7 +455,7 @@ func (s *search) cutUp(n *node) {
 			}
 			pick := -1
 			for _, o := range m.sups[i].offers {
-				if b.inc[o].most > 0 && (pick < 0 || m.offers[o].tiers[0].value > m.offers[pick].tiers[0].value) {
+				if b.inc[o].most > 0 && (pick < 0 || s.rise[o] < s.rise[pick]) {
 					pick = o
 				}
 			}
@@ -572,7 +622,32 @@ func (s *search) tuneYield(n *node, i int) {
 	n.yields[i] = at
 }
 
-func (s *search) push(n *node) { s.stack = append(s.stack, n) }
+// push adds a part to look at; a beaten one is dropped.
+func (s *search) push(n *node) {
+	if s.m.key(n.bound) < s.cut {
+		s.made++
+		n.made = s.made
+		heap.Push(&s.open, n)
+	}
+}
+
+// queue holds the nodes open, the one with the lowest bound first, of equal ones
+// the one made last.
+type queue []*node
+
+func (q queue) Len() int { return len(q) }
+func (q queue) Less(i, j int) bool {
+	return q[i].bound < q[j].bound || q[i].bound == q[j].bound && q[i].made > q[j].made
+}
+func (q queue) Swap(i, j int) { q[i], q[j] = q[j], q[i] }
+func (q *queue) Push(x any)   { *q = append(*q, x.(*node)) }
+func (q *queue) Pop() any {
+	old := *q
+	n := old[len(old)-1]
+	old[len(old)-1] = nil
+	*q = old[:len(old)-1]
+	return n
+}
 
 func (s *search) splitSupplier(n *node, i int) {
 	for _, md := range []mode{closed, mayFree, mayPay} {
@@ -589,11 +664,13 @@ func (s *search) splitWays(n *node, i int) {
 	for w := bits.Len64(n.ways[i]) - 1; w >= 0; w-- {
 		if n.ways[i]>>w&1 == 1 && w != chosen {
 			c := n.clone()
+			c.ways = slices.Clone(n.ways)
 			c.ways[i] = 1 << w
 			s.push(c)
 		}
 	}
 	c := n.clone()
+	c.ways = slices.Clone(n.ways)
 	c.ways[i] = 1 << chosen
 	s.push(c)
 }
@@ -601,6 +678,7 @@ func (s *search) splitWays(n *node, i int) {
 // splitOffer cuts at a number of packs: up to it, and above.
 func (s *search) splitOffer(n *node, i int, at int64) {
 	a, b := n.clone(), n.clone()
+	a.hi, b.lo = slices.Clone(n.hi), slices.Clone(n.lo)
 	a.hi[i], b.lo[i] = at, at+1
 	s.push(a)
 	s.push(b)
