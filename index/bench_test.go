@@ -19,20 +19,20 @@ import (
 	"platewright/catalog/store"
 )
 
-// A catalogue in a store, such as cmd/mkcatalog makes and catalog import takes
-// in; without it the demo is searched, which is too small to compare by.
 var (
-	storeDir    = flag.String("store", "", "search the catalogue in this `folder`")
-	indexDir    = flag.String("index", "", "keep its index in this `folder`")
 	documentsTo = flag.String("documents", "", "write the documents as CSV to this `file`, for another program to search")
 	askedTo     = flag.String("asked", "", "write the queries of the benchmarks, one a line with their kind, to this `file`")
 )
 
+// benchCatalogue gives the catalogue in the folder PLATEWRIGHT_BENCH_DATA, such
+// as cmd/mkcatalog makes and catalog import takes in, with its index. Without it
+// the demo is searched, which is too small to compare by.
 func benchCatalogue(b *testing.B) (Reader, Options) {
-	if *storeDir == "" {
+	dir := os.Getenv("PLATEWRIGHT_BENCH_DATA")
+	if dir == "" {
 		return demo(b), Options{}
 	}
-	s, err := store.Open(*storeDir)
+	s, err := store.Open(dir)
 	require.NoError(b, err)
 	v, err := s.Head()
 	require.NoError(b, err)
@@ -41,7 +41,7 @@ func benchCatalogue(b *testing.B) (Reader, Options) {
 		require.NoError(b, s.Close())
 	})
 	e := v.Edition()
-	return v, Options{Dir: *indexDir, Edition: e.Number, Digest: e.Digest}
+	return v, Options{Dir: dir, Edition: e.Number, Digest: e.Digest}
 }
 
 // textOf gives all texts of a document, as both sides search them.
@@ -167,8 +167,8 @@ func BenchmarkSearch(b *testing.B) {
 				i++
 			}
 			slices.Sort(took)
-			b.ReportMetric(float64(took[len(took)/2].Nanoseconds()), "p50-ns/op")
-			b.ReportMetric(float64(took[len(took)*99/100].Nanoseconds()), "p99-ns/op")
+			b.ReportMetric(float64(took[len(took)/2].Nanoseconds()), "p50-ns")
+			b.ReportMetric(float64(took[len(took)*99/100].Nanoseconds()), "p99-ns")
 		})
 	}
 }
