@@ -58,7 +58,7 @@ const (
 
 	// shopWait is how long is waited for another process. Each holds the file
 	// for milliseconds, so this bridges many of them.
-	shopWait = 3 * time.Second
+	shopWait = 2 * time.Second
 
 	// wholeCheck is up to which size every page is read before the file is
 	// changed; of a larger one it is the branch pages and the list of free ones.
@@ -939,8 +939,39 @@ type ShopReport struct {
 // CheckShop reads the shop's records whole and proves them sound: the tree of
 // pages, the checksum of every record, the chain of digests, and that what is
 // kept of notes, cards and rules is what the changes make of them.
-func CheckShop(dir string) (rep ShopReport, err error) {
-	path := filepath.Join(dir, shopFile)
+func CheckShop(dir string) (ShopReport, error) { return checkShop(filepath.Join(dir, shopFile)) }
+
+// BackupShop writes a checked copy of the shop's records to path. A file that is
+// there already is replaced only once the copy is complete.
+func BackupShop(dir, path string) (rep ShopReport, err error) {
+	f, err := os.CreateTemp(filepath.Dir(path), filepath.Base(path)+".new-*")
+	if err != nil {
+		return rep, err
+	}
+	tmp := f.Name()
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, removeIfThere(tmp))
+		}
+	}()
+	err = viewShop(filepath.Join(dir, shopFile), func(v *shopView) error {
+		_, err := v.tx.WriteTo(f)
+		return err
+	})
+	if err := errors.Join(err, f.Sync(), f.Close()); err != nil {
+		return rep, fmt.Errorf("write the backup: %w", err)
+	}
+	if rep, err = checkShop(tmp); err != nil {
+		return rep, fmt.Errorf("check the backup: %w", err)
+	}
+	if err := os.Rename(tmp, path); err != nil {
+		return rep, fmt.Errorf("put the backup in place: %w", err)
+	}
+	rep.Path = path
+	return rep, syncDir(filepath.Dir(path))
+}
+
+func checkShop(path string) (rep ShopReport, err error) {
 	err = viewShop(path, func(f *shopView) error {
 		if err := checkPages(f.file, f.meta); err != nil {
 			damaged("%v", err)

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 
@@ -40,7 +41,7 @@ and can be withdrawn; nothing is ever taken out of its history.
 		RunE: func(c *cobra.Command, _ []string) error { return c.Help() },
 	}
 	c.AddCommand(a.noteAddCmd(), a.noteListCmd(), a.noteShowCmd(), a.noteConfirmCmd(), a.noteWithdrawCmd(), a.noteEditCmd(), a.noteSettleCmd(),
-		a.noteHistoryCmd(), a.noteExportCmd(), a.noteImportCmd(), a.noteReviewCmd(), a.noteTrustCmd(), a.noteRulesCmd())
+		a.noteHistoryCmd(), a.noteExportCmd(), a.noteImportCmd(), a.noteReviewCmd(), a.noteTrustCmd(), a.noteRulesCmd(), a.noteCheckCmd(), a.noteBackupCmd())
 	return c
 }
 
@@ -723,4 +724,59 @@ func (a *app) rules(r render.NoteRules) error {
 		return render.JSON(a.out, r)
 	}
 	return render.NoteRulesText(a.out, r, a.screen())
+}
+
+func (a *app) noteCheckCmd() *cobra.Command {
+	return &cobra.Command{
+		Use:   "check",
+		Short: "Read all notes and cards with their history and prove them sound",
+		Args:  cobra.NoArgs,
+		RunE: func(*cobra.Command, []string) error {
+			s, err := a.ownShop()
+			if err != nil {
+				return err
+			}
+			rep, err := store.CheckShop(filepath.Dir(s.Path()))
+			if err != nil {
+				return err
+			}
+			return a.shopState(rep, "checked")
+		},
+	}
+}
+
+func (a *app) noteBackupCmd() *cobra.Command {
+	var replace bool
+	c := &cobra.Command{
+		Use:   "backup FILE",
+		Short: "Write a checked copy of all notes and cards with their history",
+		Long: `Backup copies the shop's own records to FILE and checks the copy. To use a backup,
+put it as shop.db into the folder of the shop's catalogue, in the place of the one
+that is there.`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(_ *cobra.Command, args []string) error {
+			s, err := a.ownShop()
+			if err != nil {
+				return err
+			}
+			if err := backupPlace(args[0], s.Path(), replace); err != nil {
+				return err
+			}
+			rep, err := store.BackupShop(filepath.Dir(s.Path()), args[0])
+			if err != nil {
+				return err
+			}
+			return a.shopState(rep, "backed-up")
+		},
+	}
+	c.Flags().BoolVar(&replace, "force", false, "write over a file that is there already")
+	return c
+}
+
+func (a *app) shopState(rep store.ShopReport, did string) error {
+	out := render.ShopState{Schema: render.ShopSchema, Did: did, Path: rep.Path, Size: rep.Size, Changes: rep.Changes, Notes: rep.Notes, Cards: rep.Cards}
+	if a.json {
+		return render.JSON(a.out, out)
+	}
+	return render.ShopStateText(a.out, out, a.screen())
 }

@@ -18,6 +18,7 @@ const (
 	NoteExchangeSchema = "platewright/note-exchange/1"
 	NoteReviewSchema   = "platewright/note-review/1"
 	NoteRulesSchema    = "platewright/note-rules/1"
+	ShopSchema         = "platewright/shop/1"
 )
 
 // Noted is a note with what was done to it.
@@ -353,6 +354,29 @@ func NoteRulesText(w io.Writer, r NoteRules, s Screen) error {
 	}
 	p.put(0, 2, say("Confirming: ").in(strong), say(one))
 	p.put(0, 2, say("Trusted sources: ").in(strong), say(orWord(strings.Join(r.Rules.Trusted, ", "), "none")))
+	_, err := w.Write(p.buf.Bytes())
+	return err
+}
+
+// ShopState tells what the shop's own records hold, after every byte was read.
+type ShopState struct {
+	Schema  string `json:"schema"`
+	Did     string `json:"did"` // checked, backed-up
+	Path    string `json:"path"`
+	Size    int64  `json:"size"`    // of the file in bytes
+	Changes int    `json:"changes"` // everything that ever happened
+	Notes   int    `json:"notes"`
+	Cards   int    `json:"cards"`
+}
+
+// ShopStateText writes what the shop's own records hold.
+func ShopStateText(w io.Writer, x ShopState, s Screen) error {
+	p := newPage(s)
+	head := x.Path + " is sound: "
+	if x.Did == "backed-up" {
+		head = "The records were copied to " + x.Path + ", and the copy is sound: "
+	}
+	p.put(0, 2, say(head+counted(x.Notes, "note", "notes")+", "+counted(x.Cards, "card", "cards")+", "+counted(x.Changes, "change", "changes")+".").in(good))
 	_, err := w.Write(p.buf.Bytes())
 	return err
 }

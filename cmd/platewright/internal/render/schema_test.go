@@ -30,6 +30,7 @@ var published = map[string]any{
 	"cards":           Cards{},
 	"cards-affected":  CardsAffected{},
 	"note":            Noted{},
+	"shop":            ShopState{},
 	"notes":           Notes{},
 	"note-history":    NoteHistory{},
 	"note-exchange":   NoteExchange{},
