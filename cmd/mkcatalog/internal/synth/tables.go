@@ -96,6 +96,7 @@ func (w *World) makeSmallTables() error {
 	w.makeFluids(r)
 	w.makeSuppliers(r)
 	w.makeFigures(r)
+	w.makeBench(r)
 	return nil
 }
 
@@ -331,4 +332,77 @@ func (w *World) makeFigures(r *rand.Rand) {
 	}
 	w.small[catalog.TTorques] = sorted(catalog.TTorques, torques)
 	w.small[catalog.TSites] = sorted(catalog.TSites, sites)
+}
+
+// makeBench makes what is measured on the bench and done beside the parts. It draws
+// last, so that all else stays as it was before these tables were there.
+func (w *World) makeBench(r *rand.Rand) {
+	var seals []*catalog.Seal
+	var rings []*catalog.Ring
+	var faults []*catalog.Fault
+	var ports []*catalog.Port
+	for _, f := range w.families {
+		of, source := f.code, f.layout.row.Source
+		length := 180 + int64(r.IntN(200))
+		seals = append(seals, &catalog.Seal{Scope: catalog.OfFamily, Of: of, Seal: "tube-a", Role: "feed-tube-seals", Place: "feed bore A", Length: number(length, 1), Tolerance: number(2, 1), Least: number(length-8, 1), Qty: 1 + r.IntN(3), Source: source})
+		rings = append(rings, &catalog.Ring{Scope: catalog.OfFamily, Of: of, Ring: "neck", Role: "filter", Place: "filter neck", Inside: number(150+int64(r.IntN(150)), 1), Section: number(262, 2), Qty: 1, Source: source})
+		for i, site := range []string{"P1", "S1"} {
+			faults = append(faults, &catalog.Fault{Family: of, Code: fmt.Sprintf("P17%d%X", 5+i, r.IntN(16)), Site: site, Text: "current of the actuator at " + site + " is not as commanded", Source: source})
+		}
+		ports = append(ports, &catalog.Port{Scope: catalog.OfFamily, Of: of, Port: "A1", Role: "friction-set", Serves: "clutch", Medium: catalog.MediumAir, Pressure: number(400, 0), Volume: number(40+int64(r.IntN(40)), 0), Leak: number(60, 0), Expect: "a dull thud", Source: source})
+	}
+	var sheets []*catalog.Sheet
+	var limits []*catalog.Limit
+	var consumables []*catalog.Consumable
+	var breaks []*catalog.Break
+	var steps []*catalog.Step
+	for _, row := range w.small[catalog.TMeets] {
+		m := row.(*catalog.Meet)
+		if len(sheets) == 0 || sheets[len(sheets)-1].Fluid != m.Fluid {
+			sheets = append(sheets, &catalog.Sheet{Fluid: m.Fluid, Property: catalog.Viscosity100, Value: number(52+int64(r.IntN(20)), 1), Source: m.Source})
+		}
+	}
+	sheets = uniqueBy(sheets, func(s *catalog.Sheet) string { return s.Fluid.Key() })
+	for _, row := range w.small[catalog.TSpecs] {
+		limits = append(limits, &catalog.Limit{Spec: row.(*catalog.Spec).Spec, Property: catalog.Viscosity100, Least: number(50, 1), Most: number(74, 1), Source: row.(*catalog.Spec).Source})
+	}
+	for _, row := range w.small[catalog.TWork] {
+		work := row.(*catalog.WorkScope)
+		steps = append(steps, &catalog.Step{Work: work.Work, When: catalog.WhenAfter, Place: 1, Text: "Clear the codes and read them again after the test run.", Source: work.Source})
+		for _, p := range w.parts {
+			if p.row.Kind == catalog.PartSingle && p.row.Status == catalog.PartSold {
+				consumables = append(consumables, &catalog.Consumable{Work: work.Work, Part: p.row.Part, Qty: 1, Why: "used up", Source: work.Source})
+				break
+			}
+		}
+	}
+	for _, row := range w.small[catalog.TOffers] {
+		if o := row.(*catalog.Offer); chance(r, 50) && o.Price.Num.IsPositive() {
+			breaks = append(breaks, &catalog.Break{Supplier: o.Supplier, Stock: o.Stock, From: 2 + r.IntN(9), Price: o.Price, Source: o.Source})
+		}
+	}
+	if len(breaks) == 0 {
+		o := w.small[catalog.TOffers][0].(*catalog.Offer)
+		breaks = append(breaks, &catalog.Break{Supplier: o.Supplier, Stock: o.Stock, From: 2, Price: o.Price, Source: o.Source})
+	}
+	w.small[catalog.TSeals] = sorted(catalog.TSeals, seals)
+	w.small[catalog.TRings] = sorted(catalog.TRings, rings)
+	w.small[catalog.TFaults] = sorted(catalog.TFaults, faults)
+	w.small[catalog.TPorts] = sorted(catalog.TPorts, ports)
+	w.small[catalog.TSheets] = sorted(catalog.TSheets, sheets)
+	w.small[catalog.TLimits] = sorted(catalog.TLimits, limits)
+	w.small[catalog.TSteps] = sorted(catalog.TSteps, steps)
+	w.small[catalog.TConsumables] = sorted(catalog.TConsumables, consumables)
+	w.small[catalog.TBreaks] = sorted(catalog.TBreaks, breaks)
+	w.small[catalog.TSynonyms] = sorted(catalog.TSynonyms, []*catalog.Synonym{{Word: "solenoid", Means: "actuator", Source: practiceList}, {Word: "sump", Means: "pan", Source: practiceList}})
+}
+
+// uniqueBy keeps the first of each key.
+func uniqueBy[T any](list []T, key func(T) string) []T {
+	seen := map[string]bool{}
+	return slices.DeleteFunc(list, func(x T) bool {
+		k := key(x)
+		defer func() { seen[k] = true }()
+		return seen[k]
+	})
 }
