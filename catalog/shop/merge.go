@@ -161,6 +161,8 @@ func (n *Note) take(b ImportedBody, today string) {
 	i := slices.IndexFunc(n.Elsewhere, func(x Elsewhere) bool { return samePerson(x.Source, b.Source) })
 	there := Elsewhere{Source: b.Source, State: b.State, Wording: b.Head, On: today}
 	switch {
+	case i < 0 && there.State == n.State && there.Wording == n.Head:
+		// It is held there as it is here.
 	case i < 0:
 		n.Elsewhere = append(n.Elsewhere, there)
 	case n.Elsewhere[i].State != there.State || n.Elsewhere[i].Wording != there.Wording:

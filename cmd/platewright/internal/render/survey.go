@@ -30,7 +30,14 @@ func WhereUsedText(w io.Writer, u *resolve.WhereUsed, s Screen) error {
 	p.gap()
 	p.put(0, 2, say(glued(string(u.Part))).in(strong), say(tail(", ", u.Name)))
 	if catalog.Fold(u.Asked) != u.Part.Key() {
-		p.put(2, 2, sayf("%s is another number of it.", glued(u.Asked)))
+		switch {
+		case u.By == nil:
+			p.put(2, 2, sayf("%s is another number of it.", glued(u.Asked)))
+		case u.By.State == catalog.NoteConfirmed:
+			p.put(2, 2, sayf("%s stands for it by a confirmed note: ", glued(u.Asked)), say(noteWords(*u.By)))
+		default:
+			p.put(2, 2, sayf("%s stands for it only by an open note, do not order by it: ", glued(u.Asked)).in(warn), say(noteWords(*u.By)))
+		}
 	}
 	if len(u.GoesBy) > 0 {
 		p.put(2, 2, say("also goes by "+allOf(u.GoesBy)))
