@@ -92,6 +92,10 @@ func (s *session) run(command string) string {
 		return strconv.Itoa(s.code)
 	}
 	command, head, cut := strings.Cut(command, " | head -n ")
+	in := ""
+	if typed, rest, ok := strings.Cut(command, " | platewright "); ok && strings.HasPrefix(typed, "echo ") {
+		in, command = strings.Join(split(typed)[1:], " ")+"\n", "platewright "+rest
+	}
 	words := split(command)
 	if len(words) > 2 && words[0] == "go" && words[1] == "run" {
 		words = words[2:]
@@ -99,7 +103,7 @@ func (s *session) run(command string) string {
 	require.Contains(s.t, []string{"platewright", "./cmd/platewright"}, words[0], command)
 	var out bytes.Buffer
 	env := map[string]string{"PLATEWRIGHT_DATA": "shop-data", "SOURCE_DATE_EPOCH": "1700000000"}
-	s.code = cli.Main(s.t.Context(), words[1:], cli.Streams{In: strings.NewReader(""), Out: &out, Err: &out}, func(k string) string { return env[k] })
+	s.code = cli.Main(s.t.Context(), words[1:], cli.Streams{In: strings.NewReader(in), Out: &out, Err: &out}, func(k string) string { return env[k] })
 	text := out.String()
 	if cut {
 		n, err := strconv.Atoi(head)
