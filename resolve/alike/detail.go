@@ -70,7 +70,7 @@ func (w *worker) pair(r *record) (*Pair, error) {
 func (l *lister) plateSlip(s Slip) *PlateSlip {
 	a, b := l.texts.At(s.A), l.texts.At(s.B)
 	y := &l.layouts[l.texts.On(s.A)]
-	out := &PlateSlip{Kind: s.Kind.Name(), Place: int(s.Place), A: string(a), B: string(b), Layout: y.row.Layout, Assembly: l.assemblies[y.assembly].Assembly}
+	out := &PlateSlip{Kind: s.Kind.Name(), Place: int(s.Place), A: string(a), B: string(b), Layout: y.row.Layout, Assembly: l.assemblies[y.assembly].Assembly, OfUnit: y.assembly == 0}
 	at, width := int(s.Place)-1, 1
 	switch {
 	case len(a) > len(b):

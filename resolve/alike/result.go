@@ -77,6 +77,7 @@ type PlateSlip struct {
 	ReadB    string   `json:"readB"`
 	Layout   string   `json:"layout"`
 	Assembly string   `json:"assembly"` // that carries the plate or label
+	OfUnit   bool     `json:"ofUnit"`   // it is the unit's own plate, not the label of an assembly that follows it
 }
 
 // SlipKind is a [Kind] by name.
