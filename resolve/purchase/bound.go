@@ -11,6 +11,7 @@ type node struct {
 
 	bound  int64
 	made   int
+	taken  bool    // looked at out of turn
 	reach  []int64 // for each row, the cost that its cover is to reach
 	shares []int64 // for each slot of an offer in several rows, its share of the price of a pack
 	yields []int64 // for each supplier, the part of a unit of value that is paid towards its limit

@@ -30,7 +30,9 @@ type search struct {
 	rise            []int64 // by offer: what the bound rises by at least with one more pack
 	h               *heuristic
 	open            queue
-	made            int // nodes made, to tell equal ones apart
+	fresh           []*node // made by the last look
+	next            int     // nodes at which to dive again
+	made            int     // nodes made, to tell equal ones apart
 }
 
 // question narrows a search.
@@ -85,18 +87,35 @@ func (m *model) search(ctx context.Context, q question) outcome {
 	s.h.lo = root.lo
 	s.push(root)
 	limit := Limit("")
-	for len(s.open) > 0 && m.key(s.open[0].bound) < s.cut {
+	for s.sweep(); len(s.open) > 0; s.sweep() {
 		if s.most > 0 && s.nodes >= s.most {
 			limit = NodesReached
 			break
 		}
-		if s.nodes&7 == 0 && ctx.Err() != nil {
+		if ctx.Err() != nil {
 			limit = Stopped
 			break
 		}
 		n := heap.Pop(&s.open).(*node)
-		s.nodes++
-		s.look(n)
+		// Now and then down to the ground, for a better plan.
+		dive := 0
+		if s.nodes >= s.next {
+			dive, s.next = 48, s.nodes+s.nodes/4+32
+		}
+		for ; n != nil; dive-- {
+			n.taken = true
+			s.nodes++
+			s.fresh = s.fresh[:0]
+			s.look(n)
+			n = nil
+			if dive > 0 && ctx.Err() == nil {
+				for _, f := range s.fresh {
+					if m.key(f.bound) < s.cut && (n == nil || f.bound < n.bound) {
+						n = f
+					}
+				}
+			}
+		}
 	}
 	out := outcome{sol: s.best, cost: s.cost, limit: limit, nodes: s.nodes, bound: s.cut}
 	if s.best != nil {
@@ -106,6 +125,13 @@ func (m *model) search(ctx context.Context, q question) outcome {
 		out.bound = min(out.bound, m.key(s.open[0].bound))
 	}
 	return out
+}
+
+// sweep takes from the top of the queue what has been looked at or is beaten.
+func (s *search) sweep() {
+	for len(s.open) > 0 && (s.open[0].taken || s.m.key(s.open[0].bound) >= s.cut) {
+		heap.Pop(&s.open)
+	}
 }
 
 // startShares shares the price of an offer in several rows by what its pieces
@@ -628,6 +654,8 @@ func (s *search) push(n *node) {
 		s.made++
 		n.made = s.made
 		heap.Push(&s.open, n)
+		n.taken = false
+		s.fresh = append(s.fresh, n)
 	}
 }
 
