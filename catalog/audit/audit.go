@@ -39,7 +39,7 @@ type Options struct {
 func Run(ctx context.Context, r Reader, o Options, report func(Finding) error) error {
 	a := &auditor{ctx: ctx, r: r, o: o, report: report}
 	a.placer, _ = r.(Placer)
-	for _, step := range []func() error{a.readSmall, a.readFamilies, a.smallTables, a.readVariants, a.readPlates, a.families_, a.parts_, a.alike} {
+	for _, step := range []func() error{a.readSmall, a.readFamilies, a.smallTables, a.readVariants, a.readPlates, a.families_, a.parts_, a.faults, a.alike} {
 		if err := step(); err != nil {
 			return err
 		}
@@ -139,6 +139,7 @@ type family struct {
 	missing  []gathered
 	kits     [][]int // stated, of each role
 	figures  []bool
+	sites    map[string]bool // keys of those that the family or a variant has
 	looks    map[uint64]*looks
 	first    catalog.VariantCode
 }

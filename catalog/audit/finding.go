@@ -146,6 +146,10 @@ const (
 	// A supplier has two stock numbers for one part, in packs of the same size, at
 	// different prices: doubtful.
 	OfferTwice Kind = "offer-twice"
+	// A price from a number of packs on is for no offer that there is: wrong.
+	BreakWithoutOffer Kind = "break-without-offer"
+	// A price from a number of packs on is not below that for fewer: doubtful.
+	BreakDearer Kind = "break-dearer"
 	// No statement, kit, companion, supersession (as the successor, or in a two-way
 	// row), work or fluid specification names a part: thin.
 	PartUnnamed Kind = "part-unnamed"
@@ -160,6 +164,13 @@ const (
 	// A fill asks for a specification, and no fluid that is sold meets it or one
 	// that serves for it: wrong.
 	FillWithoutFluid Kind = "fill-without-fluid"
+	// A figure of a fluid's data sheet is beyond what a specification asks that the
+	// fluid is said to meet: wrong.
+	SheetOffLimits Kind = "sheet-off-limits"
+
+	// A trouble code of a family points at an actuator site that neither the family
+	// nor a variant of it has: doubtful.
+	FaultWithoutSite Kind = "fault-without-site"
 
 	// Two codes of one layout are one slip of reading apart (a confusable
 	// character, a swap of neighbours, one dropped, one doubled), their variants
@@ -191,7 +202,7 @@ const (
 var Kinds = []Kind{SameReading, VariantOffLayout, PlateOffLayout, LayoutOfOtherMaker, Contradiction, QuantityDiffers, EqualRank, BreakOverlap,
 	BreakGap, NeverApplies, DuplicateStatement, SupersessionCircle, EndedWithoutSuccessor, EndedChain, TwoWaySuccessors, KitLacksSister,
 	KitLacksScope, KitWithoutContents, RoleUnstated, RoleRuledOut, FiguresMissing, MarkUnshown, ValueUnshown, OfferOfUnknownPart,
-	OfferOfEndedPart, OfferTwice, PartUnnamed, SpecsNearlyNamed, FluidMeetsNothing, ServesWithoutFluid, FillWithoutFluid, LookAlike,
+	OfferOfEndedPart, OfferTwice, BreakWithoutOffer, BreakDearer, PartUnnamed, SpecsNearlyNamed, FluidMeetsNothing, ServesWithoutFluid, FillWithoutFluid, SheetOffLimits, FaultWithoutSite, LookAlike,
 	NothingToLookAt, LooksLike, SameName, CautionUnused, SourceUnused}
 
 // Finding is one thing that is doubtful in the meaning of a catalogue.
@@ -243,6 +254,9 @@ type Facts struct {
 	Supplier string                `json:"supplier,omitempty"`
 	Stocks   []string              `json:"stocks,omitempty"`
 	Prices   []string              `json:"prices,omitempty"`
+	Property catalog.Property      `json:"property,omitempty"`
+	Site     string                `json:"site,omitempty"`
+	Code     string                `json:"code,omitempty"` // a trouble code
 	Table    string                `json:"table,omitempty"`
 	Names    []string              `json:"names,omitempty"` // codes of a table that look or sound alike, or what is left over
 	Named    bool                  `json:"named,omitempty"` // the part is named by a statement
@@ -317,6 +331,9 @@ func (f *Finding) identify() {
 	d.code("supplier", x.Supplier)
 	d.code("stocks", x.Stocks...)
 	d.put("prices", x.Prices...)
+	d.put("property", string(x.Property))
+	d.code("site", x.Site)
+	d.code("fault", x.Code)
 	d.put("table", x.Table)
 	d.value("names", x.Names...)
 	d.put("named", flag(x.Named))

@@ -14,7 +14,7 @@ func TestIdentifierStandsForWhatIsStated(t *testing.T) {
 		Family: "XEB", Maker: "drosk", Layout: "plate", Layouts: []string{"plate"}, Assembly: "case", Text: "QK-07", Variants: []catalog.VariantCode{"K-10"}, Count: 1, Of: 2,
 		Slip: SlipSwapped, Checked: true, Role: "seal-kit", Roles: []string{"filter"}, Position: "left", Parts: []catalog.PartNo{"P-1"}, Rank: 1, Qty: []int{1}, Covered: true,
 		Range: OfSerial, From: "1", To: "2", Mark: "plug", Values: []string{"oval-twin"}, Work: []string{"reseal"}, Need: catalog.NeedRequired, Specs: []string{"S-1"}, Supplier: "orp",
-		Stocks: []string{"OR.1"}, Prices: []string{"4.5"}, Table: "torques", Names: []string{"N-1"}, Named: true, members: 1}}
+		Stocks: []string{"OR.1"}, Prices: []string{"4.5"}, Table: "torques", Property: catalog.FlashPoint, Site: "L1", Code: "P0750", Names: []string{"N-1"}, Named: true, members: 1}}
 	id := func(f Finding) string { f.identify(); return f.ID }
 	was := id(base)
 	if len(was) != idLength {
@@ -71,7 +71,9 @@ func TestIdentifierStandsForWhatIsStated(t *testing.T) {
 		seen[id(g)] = name
 	}
 	for name, f := range map[string]func(*Finding){
-		"place in a file":         func(f *Finding) { f.Rows = []Row{{Table: "fits", Key: "variant / K-10 / s1", File: "fits.csv", Line: 9}} },
+		"place in a file": func(f *Finding) {
+			f.Rows = []Row{{Table: "fits", Key: "variant / K-10 / s1", File: "fits.csv", Line: 9}}
+		},
 		"spelling of a row":       func(f *Finding) { f.Rows = []Row{{Table: "fits", Key: "variant / k 10 / S1"}} },
 		"spelling of a part":      func(f *Finding) { f.Facts.Parts = []catalog.PartNo{"p1"} },
 		"capitals of a value":     func(f *Finding) { f.Facts.Values = []string{"Oval-Twin"} },

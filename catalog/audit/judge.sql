@@ -305,6 +305,15 @@ SELECT 'offer-of-ended-part|doubtful|' || supplier || '|' || stock FROM offers o
 SELECT 'offer-twice|doubtful|' || supplier || '|' || part || '|' || group_concat(stock, ' ') FROM (SELECT * FROM offers ORDER BY stock) x
 GROUP BY supplier, part, pack, litres HAVING count(DISTINCT price) > 1;
 SELECT 'fluid-meets-nothing|doubtful|' || part FROM parts WHERE kind = 'fluid' AND part NOT IN (SELECT fluid FROM meets) AND part NOT IN (SELECT part FROM consumables);
+WITH p(supplier, stock, n, price) AS (SELECT supplier, stock, 1, price FROM offers UNION ALL SELECT supplier, stock, "from", price FROM breaks)
+SELECT 'break-dearer|doubtful|' || b.supplier || '|' || b.stock || '|' || b."from" FROM breaks b JOIN p ON p.supplier = b.supplier AND p.stock = b.stock AND p.n < b."from"
+WHERE EXISTS (SELECT 1 FROM offers o WHERE o.supplier = b.supplier AND o.stock = b.stock)
+  AND p.n = (SELECT max(n) FROM p q WHERE q.supplier = b.supplier AND q.stock = b.stock AND q.n < b."from") AND b.price >= p.price;
+SELECT 'break-without-offer|wrong|' || supplier || '|' || stock || '|' || "from" FROM breaks b WHERE NOT EXISTS (SELECT 1 FROM offers o WHERE o.supplier = b.supplier AND o.stock = b.stock);
+SELECT 'sheet-off-limits|wrong|' || m.spec || '|' || m.fluid || '|' || s.property FROM meets m JOIN sheets s ON s.fluid = m.fluid JOIN limits l ON l.spec = m.spec AND l.property = s.property
+WHERE s.value < l.least OR s.value > l.most;
+SELECT 'fault-without-site|doubtful|' || family || '|' || code || '|' || site FROM faults x WHERE NOT EXISTS (SELECT 1 FROM sites s WHERE s.site = x.site
+  AND (s.scope = 'family' AND s."of" = x.family OR s.scope = 'variant' AND s."of" IN (SELECT variant FROM variants v WHERE v.family = x.family)));
 CREATE TEMP TABLE had AS SELECT DISTINCT m.spec FROM meets m JOIN parts p ON p.part = m.fluid AND p.status = 'sold';
 SELECT 'serves-without-fluid|doubtful|' || spec || '|' || served_by FROM serves WHERE served_by NOT IN (SELECT spec FROM had);
 SELECT DISTINCT 'fill-without-fluid|wrong|' || spec FROM fills fl WHERE spec NOT IN (SELECT spec FROM had)

@@ -237,6 +237,12 @@ func facts(f audit.Finding, fits map[string]*catalog.Fit) []string {
 		}
 		slices.Sort(out)
 		return one(fold(x.Supplier), part(), strings.Join(out, " "))
+	case audit.BreakWithoutOffer, audit.BreakDearer:
+		return one(fold(x.Supplier), fold(x.Stocks[0]), strconv.Itoa(x.Qty[0]))
+	case audit.SheetOffLimits:
+		return one(fold(x.Specs[0]), part(), string(x.Property))
+	case audit.FaultWithoutSite:
+		return one(fold(x.Family), fold(x.Code), fold(x.Site))
 	case audit.ServesWithoutFluid:
 		return one(fold(x.Specs[0]), fold(x.Specs[1]))
 	case audit.FillWithoutFluid:
@@ -478,7 +484,9 @@ func random(c *memory.Catalogue, r *rand.Rand, prefix string) {
 		}
 		p := some(parts[:6]...)
 		if chance(25) { // two kits of one role, and a break of it
-			cells = append(slices.DeleteFunc(cells, func(s string) bool { return strings.HasPrefix(s, "scope=") || strings.HasPrefix(s, "of=") || strings.HasPrefix(s, "when=") }),
+			cells = append(slices.DeleteFunc(cells, func(s string) bool {
+				return strings.HasPrefix(s, "scope=") || strings.HasPrefix(s, "of=") || strings.HasPrefix(s, "when=")
+			}),
 				"scope=family", "of="+name("F"), "role="+name("kit"))
 			p = some("P1", "P2", "P3")
 		}
@@ -520,7 +528,20 @@ func random(c *memory.Catalogue, r *rand.Rand, prefix string) {
 		put(of(catalog.TFills, catalog.TFills), "scope="+scope, "of="+target, "role="+name("oil"), "spec="+some(specs...), source())
 		put(catalog.TTorques, "scope="+scope, "of="+target, "fastener=bolt", "torque=10")
 	}
+	for range r.IntN(4) {
+		put(catalog.TSheets, "fluid="+some("P8", "L1"), "property="+of("viscosity-40", "pour-point"), "value="+of("-40", "5.5", "30"))
+		put(catalog.TLimits, "spec="+some(specs...), "property="+of("viscosity-40", "pour-point"), "least="+of("", "5.5", "-40.5"), "most="+of("", "29.9", "5.5"))
+		scope, target := "family", some("F", "G")
+		if chance(50) {
+			scope, target = "variant", variant()
+		}
+		put(catalog.TSites, "scope="+scope, "of="+target, "site="+of("L1", "P1"), "role="+name("seal"), "ohm=5", "tolerance=1", "temp=20")
+		put(catalog.TFaults, "family="+some("F", "G"), "code="+of("P0750", "P0755"), "site="+of("L1", "P1"), "text=open")
+	}
 	for _, s := range []string{"SA", "SB"} {
+		for range r.IntN(3) {
+			put(catalog.TBreaks, "supplier="+name(s), "stock="+of("0", "1", "7"), "from="+of("5", "9"), "price="+of("3", "4", "4.5"))
+		}
 		put(catalog.TSuppliers, "supplier="+name(s), "name="+name(s), "currency=EUR")
 		for i := range r.IntN(5) {
 			put(catalog.TOffers, "supplier="+name(s), "stock="+strconv.Itoa(i), "part="+some(append(parts[:5:5], "P99")...), "price="+of("4", "4.0", "4.5"), "pack="+of("1", "1", "10"))

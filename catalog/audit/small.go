@@ -16,7 +16,8 @@ var walked = []string{catalog.TShows, catalog.TFits, catalog.TFills, catalog.TSi
 // kept are the tables that are.
 var kept = []string{catalog.TSources, catalog.TCautions, catalog.TMakers, catalog.TFamilies, catalog.TAssemblies, catalog.TLayouts, catalog.TFields,
 	catalog.TMarks, catalog.TRoles, catalog.TParts, catalog.TNumbers, catalog.TContents, catalog.TSupersessions, catalog.TCompanions, catalog.TSpecs,
-	catalog.TServes, catalog.TMeets, catalog.TWork, catalog.TWorkRoles, catalog.TSuppliers, catalog.TOffers, catalog.TConsumables}
+	catalog.TServes, catalog.TMeets, catalog.TWork, catalog.TWorkRoles, catalog.TSuppliers, catalog.TOffers, catalog.TConsumables,
+	catalog.TBreaks, catalog.TSheets, catalog.TLimits, catalog.TFaults}
 
 // readSmall reads the small tables, and of the others what they rest on.
 func (a *auditor) readSmall() error {
@@ -115,7 +116,7 @@ func (a *auditor) familyIndex(name string) int {
 	a.familyOf[key] = i
 	a.families = append(a.families, &family{key: key, shows: make([][]shown, len(a.marks)), byRole: make([][]statement, len(a.roles)),
 		fills: make([]*catalog.Fill, len(a.roles)), missing: make([]gathered, len(a.roles)), kits: make([][]int, len(a.roles)),
-		figures: make([]bool, len(figureTables)), looks: map[uint64]*looks{}})
+		figures: make([]bool, len(figureTables)), sites: map[string]bool{}, looks: map[uint64]*looks{}})
 	return i
 }
 
@@ -170,7 +171,7 @@ func (a *auditor) readParts() {
 
 // smallTables reports what the small tables alone tell.
 func (a *auditor) smallTables() error {
-	for _, step := range []func() error{a.supersessions, a.offers, a.fluids, a.names} {
+	for _, step := range []func() error{a.supersessions, a.offers, a.breaks, a.fluids, a.sheets, a.names} {
 		if err := step(); err != nil {
 			return err
 		}
@@ -215,6 +216,77 @@ func (a *auditor) offers() error {
 			at = append(at, a.at(catalog.TOffers, o))
 		}
 		if err := a.tell(OfferTwice, Doubtful, f, at...); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// breaks reports prices by number of packs that cannot be meant.
+func (a *auditor) breaks() error {
+	prices := map[[2]string]catalog.Decimal{}
+	for _, o := range rows[catalog.Offer](a, catalog.TOffers) {
+		prices[[2]string{catalog.Fold(o.Supplier), catalog.Fold(o.Stock)}] = o.Price
+	}
+	// The rows stand in the order of supplier, stock number and packs.
+	for _, b := range rows[catalog.Break](a, catalog.TBreaks) {
+		k := [2]string{catalog.Fold(b.Supplier), catalog.Fold(b.Stock)}
+		f := Facts{Supplier: b.Supplier, Stocks: []string{b.Stock}, Qty: []int{b.From}}
+		before, ok := prices[k]
+		if !ok {
+			if err := a.tell(BreakWithoutOffer, Wrong, f, a.at(catalog.TBreaks, b)); err != nil {
+				return err
+			}
+			continue
+		}
+		if before.Known && b.Price.Known && b.Price.Num.GreaterThanOrEqual(before.Num) {
+			f.Prices = []string{before.String(), b.Price.String()}
+			if err := a.tell(BreakDearer, Doubtful, f, a.at(catalog.TBreaks, b)); err != nil {
+				return err
+			}
+		}
+		prices[k] = b.Price
+	}
+	return nil
+}
+
+// sheets reports figures of fluids that contradict what they are said to meet.
+func (a *auditor) sheets() error {
+	figures := map[string]map[catalog.Property]*catalog.Sheet{}
+	for _, s := range rows[catalog.Sheet](a, catalog.TSheets) {
+		k := s.Fluid.Key()
+		if figures[k] == nil {
+			figures[k] = map[catalog.Property]*catalog.Sheet{}
+		}
+		figures[k][s.Property] = s
+	}
+	limits := map[string][]*catalog.Limit{}
+	for _, l := range rows[catalog.Limit](a, catalog.TLimits) {
+		limits[catalog.Fold(l.Spec)] = append(limits[catalog.Fold(l.Spec)], l)
+	}
+	for _, m := range rows[catalog.Meet](a, catalog.TMeets) {
+		for _, l := range limits[catalog.Fold(m.Spec)] {
+			s := figures[m.Fluid.Key()][l.Property]
+			if s == nil || !s.Value.Known || !(l.Least.Known && s.Value.Num.LessThan(l.Least.Num)) && !(l.Most.Known && s.Value.Num.GreaterThan(l.Most.Num)) {
+				continue
+			}
+			if err := a.tell(SheetOffLimits, Wrong, Facts{Specs: []string{m.Spec}, Parts: []catalog.PartNo{m.Fluid}, Property: l.Property,
+				Values: []string{s.Value.String()}, From: l.Least.String(), To: l.Most.String()}, a.at(catalog.TSheets, s), a.at(catalog.TLimits, l)); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// faults reports trouble codes that point at no site.
+func (a *auditor) faults() error {
+	for _, x := range rows[catalog.Fault](a, catalog.TFaults) {
+		f := a.families[a.familyIndex(x.Family)]
+		if f.sites[catalog.Fold(x.Site)] {
+			continue
+		}
+		if err := a.tell(FaultWithoutSite, Doubtful, Facts{Family: x.Family, Code: x.Code, Site: x.Site}, a.at(catalog.TFaults, x)); err != nil {
 			return err
 		}
 	}

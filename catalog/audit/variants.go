@@ -81,7 +81,7 @@ func (a *auditor) readFamilies() error {
 		}
 		of := catalog.TableByName(t).Column("of")
 		c, err := a.open(t, func(r catalog.Row) error {
-			family(of.Get(r)).figures[i] = true
+			family(of.Get(r)).figure(i, r)
 			return nil
 		})
 		if err != nil {
@@ -94,6 +94,14 @@ func (a *auditor) readFamilies() error {
 		a.complete(f.base)
 	}
 	return nil
+}
+
+// figure sees that a table of figures has a row of the family or a variant of it.
+func (f *family) figure(table int, r catalog.Row) {
+	f.figures[table] = true
+	if s, ok := r.(*catalog.Site); ok {
+		f.sites[catalog.Fold(s.Site)] = true
+	}
 }
 
 func (a *auditor) closeCursors() {
@@ -373,7 +381,9 @@ func (a *auditor) readVariants() error {
 			if err != nil {
 				return err
 			}
-			u.fam.figures[i] = u.fam.figures[i] || len(rows) > 0
+			for _, r := range rows {
+				u.fam.figure(i, r)
+			}
 		}
 		for i := range u.own {
 			a.note(&u.own[i])

@@ -95,7 +95,7 @@ func auditWhat(f audit.Finding) string {
 		if len(x.Roles) == 0 {
 			return s + "; they take the same"
 		}
-		return s + ", which differ " + inRoles(x.Roles) + map[bool]string{true: "; no deciding mark tells them apart"}[f.Severity == audit.Wrong]
+		return s + ", which differ " + inRoles(x.Roles) + map[audit.Severity]string{audit.Wrong: "; no deciding mark tells them apart", audit.Doubtful: "; deciding marks tell them apart"}[f.Severity]
 	case audit.VariantOffLayout:
 		return "the code " + someOf(x.Variants, 1) + " cannot stand on a plate of " + x.Layout
 	case audit.PlateOffLayout:
@@ -168,6 +168,15 @@ func auditWhat(f audit.Finding) string {
 			offers = append(offers, x.Stocks[i]+" at "+x.Prices[i])
 		}
 		return "the supplier " + x.Supplier + " offers " + part(0) + " in equal packs at different prices: " + strings.Join(offers, ", ")
+	case audit.BreakWithoutOffer:
+		return "the supplier " + x.Supplier + " has a price from " + numbers(x.Qty) + " packs on for " + strings.Join(x.Stocks, ", ") + ", and no such offer"
+	case audit.BreakDearer:
+		return "the supplier " + x.Supplier + " asks no less for " + strings.Join(x.Stocks, ", ") + " from " + numbers(x.Qty) + " packs on: " + joined(x.Prices, "and then")
+	case audit.SheetOffLimits:
+		return "the fluid " + part(0) + " is said to meet " + strings.Join(x.Specs, ", ") + ", and its " + plainCode(string(x.Property)) + " is " + strings.Join(x.Values, ", ") +
+			tail(", below ", below(x)) + tail(", above ", above(x))
+	case audit.FaultWithoutSite:
+		return "the trouble code " + x.Code + " of " + x.Family + " points at the site " + x.Site + ", which the family does not have"
 	case audit.PartUnnamed:
 		return "no statement, kit or number leads to " + part(0)
 	case audit.SpecsNearlyNamed:
@@ -259,6 +268,14 @@ func auditMend(k audit.Kind) string {
 		return "take the offer out, or correct the status of the part"
 	case audit.OfferTwice:
 		return "take the dearer one out, or tell their packs apart"
+	case audit.BreakWithoutOffer:
+		return "correct the stock number, or add the offer"
+	case audit.BreakDearer:
+		return "correct the price or the number of packs"
+	case audit.SheetOffLimits:
+		return "correct the figure or the limit; if both are right, take out that it meets the specification"
+	case audit.FaultWithoutSite:
+		return "correct the site, or add it to sites"
 	case audit.PartUnnamed:
 		return "state where it fits, or take it out"
 	case audit.SpecsNearlyNamed:
@@ -279,6 +296,21 @@ func auditMend(k audit.Kind) string {
 		return "take it out, or name it in the rows that rest on it"
 	}
 	return ""
+}
+
+// below and above give the limit that a figure misses.
+func below(x audit.Facts) string { return missed(x, x.From, -1) }
+func above(x audit.Facts) string { return missed(x, x.To, 1) }
+
+func missed(x audit.Facts, limit string, side int) string {
+	l, err := catalog.ParseDecimal(limit)
+	if err != nil || len(x.Values) == 0 {
+		return ""
+	}
+	if v, err := catalog.ParseDecimal(x.Values[0]); err != nil || v.Num.Cmp(l.Num) != side {
+		return ""
+	}
+	return limit
 }
 
 // someOf names a few of many.

@@ -20,7 +20,7 @@ var full = audit.Facts{
 	Family: "FAM", Maker: "MAK", Layout: "LAY", Assembly: "case", Text: "TXT", Variants: []catalog.VariantCode{"V-1", "V-2"}, Count: 2, Of: 5, Slip: audit.SlipSwapped, Checked: true,
 	Role: "pan-gasket", Roles: []string{"filter", "seal-kit"}, Position: "left", Parts: []catalog.PartNo{"P-1", "P-2"}, Rank: 3, Qty: []int{7, 9}, Covered: true, Range: audit.OfSerial,
 	From: "100", To: "200", Mark: "plug", Values: []string{"oval"}, Work: []string{"reseal"}, Need: catalog.NeedRequired, Specs: []string{"S-1", "S-2"}, Supplier: "SUP",
-	Stocks: []string{"ST-1", "ST-2"}, Prices: []string{"4.5", "4.8"}, Table: "torques", Names: []string{"N-1", "N-2"}, Named: true,
+	Stocks: []string{"ST-1", "ST-2"}, Prices: []string{"4.5", "4.8"}, Table: "torques", Property: catalog.FlashPoint, Site: "L1", Code: "P0750", Names: []string{"N-1", "N-2"}, Named: true,
 }
 
 // Every kind has words that name what it speaks of, and a way to mend.
@@ -52,6 +52,10 @@ func TestEveryKindOfFindingHasWords(t *testing.T) {
 		audit.OfferOfUnknownPart:    {"SUP", "P-1", "ST-1"},
 		audit.OfferOfEndedPart:      {"SUP", "P-1", "ST-1"},
 		audit.OfferTwice:            {"SUP", "P-1", "ST-1", "4.5", "ST-2", "4.8"},
+		audit.BreakWithoutOffer:     {"SUP", "ST-1", "7"},
+		audit.BreakDearer:           {"SUP", "ST-1", "7", "4.5", "4.8"},
+		audit.SheetOffLimits:        {"P-1", "S-1", "flash point", "150", "above 140"},
+		audit.FaultWithoutSite:      {"P0750", "FAM", "site L1"},
 		audit.PartUnnamed:           {"P-1"},
 		audit.SpecsNearlyNamed:      {"S-1", "S-2"},
 		audit.FluidMeetsNothing:     {"P-1"},
@@ -68,7 +72,11 @@ func TestEveryKindOfFindingHasWords(t *testing.T) {
 		if auditMend(k) == "" {
 			t.Errorf("no way to mend %s", k)
 		}
-		s := auditWhat(audit.Finding{Kind: k, Severity: audit.Wrong, Facts: full})
+		x := full
+		if k == audit.SheetOffLimits {
+			x.From, x.To, x.Values = "120", "140", []string{"150"}
+		}
+		s := auditWhat(audit.Finding{Kind: k, Severity: audit.Wrong, Facts: x})
 		switch {
 		case s == "":
 			t.Errorf("no words for %s", k)
