@@ -260,6 +260,15 @@ func markRules(r *Mark, report func(Finding)) {
 	if r.Kind != MarkMeasured && (r.Unit != "" || r.Tolerance.Known) {
 		report(find(BadCombination, "unit", "only a measured mark has a unit and a tolerance", "leave them empty or make the kind measured"))
 	}
+	if r.Kind != MarkMeasured && r.Wears != "" {
+		report(find(BadCombination, "wears", "only what is measured wears by a length", "leave it empty or make the kind measured"))
+	}
+	if r.Kind != MarkMeasured && r.Site != "" {
+		report(find(BadCombination, "site", "only a measured mark measures a coil", "leave it empty or make the kind measured"))
+	}
+	if r.Wears != "" && r.Site != "" {
+		report(find(BadCombination, "wears", "the resistance of a coil does not wear", "leave wears or site empty"))
+	}
 	for col, d := range map[string]Decimal{"tolerance": r.Tolerance, "effort": r.Effort} {
 		if d.Negative() {
 			report(find(BadNumber, col, "the number is negative", "write a number of zero or above"))

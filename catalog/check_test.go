@@ -170,6 +170,11 @@ func TestRowRules(t *testing.T) {
 
 		{"marks", "unit=", "unit missing"},
 		{"marks", "kind=seen", "unit combination"},
+		{"marks", "kind=seen; unit=; tolerance=; wears=shorter", "wears combination"},
+		{"marks", "kind=seen; unit=; tolerance=; site=P1", "site combination"},
+		{"marks", "wears=shorter; site=P1", "wears combination"},
+		{"marks", "wears=shorter", ""},
+		{"marks", "site=P1", ""},
 		{"marks", "kind=seen; unit=; tolerance=", ""},
 		{"marks", "tolerance=-0.1", "tolerance number"},
 		{"marks", "effort=-1", "effort number"},

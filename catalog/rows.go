@@ -142,6 +142,12 @@ const (
 	Hinting  Force = "hinting"  // ranks, never excludes: dyes fade, vehicles get other gearboxes
 )
 
+// Wear is how use changes what is measured.
+type Wear string
+
+// Shorter: it gets shorter in use and never longer, as a seal does.
+const Shorter Wear = "shorter"
+
 // Mark is something that can be seen, counted or measured on an assembly.
 type Mark struct {
 	Mark      string
@@ -151,6 +157,8 @@ type Mark struct {
 	Force     Force
 	Unit      string  // of a measured mark
 	Tolerance Decimal // of a measured mark: what the measuring itself can be off, in Unit
+	Wears     Wear    // of a measured mark: how use changes what is measured; empty for not at all
+	Site      string  // of a measured mark: the actuator site whose coil it measures
 	Effort    Decimal // minutes that the check takes
 	How       string  // how to look
 	Caution   string

@@ -149,6 +149,8 @@ func makeTables() []*Table {
 			word("force", "whether it decides or only hints", []Force{Deciding, Hinting}, func(r *Mark) *Force { return &r.Force }, required),
 			text("unit", "unit of a measured mark", func(r *Mark) *string { return &r.Unit }),
 			dec("tolerance", "of a measured mark: what the measuring can be off, in the unit", func(r *Mark) *Decimal { return &r.Tolerance }),
+			word("wears", "of a measured mark: how use changes what is measured", []Wear{Shorter}, func(r *Mark) *Wear { return &r.Wears }),
+			code("site", "of a measured mark: the actuator site whose coil it measures", func(r *Mark) *string { return &r.Site }),
 			dec("effort", "minutes that the check takes", func(r *Mark) *Decimal { return &r.Effort }, required),
 			text("how", "how to look", func(r *Mark) *string { return &r.How }, required),
 			code("caution", "the caution that goes with looking", func(r *Mark) *string { return &r.Caution }, ref(TCautions)),
