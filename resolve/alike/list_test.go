@@ -55,7 +55,7 @@ func drawWorld(t *rapid.T) (*memory.Catalogue, string) {
 	}), rapid.SampledFrom([]int{2, 6, 10}).Draw(t, "at least"), 14, rapid.ID[string]).Draw(t, "codes")
 	table("variants", "variant,family,layout,serial_from,serial_to")
 	for _, c := range codes {
-		row(c[:1]+"-"+c[1:], pick("family", "F", "F", "G"), pick("layout", "plate", "plate", "older"), "", pick("to", "", "", "40"))
+		row(c[:1]+"-"+c[1:], pick("family", "F", "F", "F", "G"), pick("layout", "plate", "plate", "older"), "", pick("to", "", "", "40"))
 	}
 	table("plates", "layout,plate,variant")
 	listed := map[string]bool{}
@@ -81,7 +81,7 @@ func drawWorld(t *rapid.T) (*memory.Catalogue, string) {
 		if rapid.Bool().Draw(t, "family's") {
 			scope, of = "family", pick("family", "F", "G")
 		}
-		mark := pick("mark", "coil", "coil", "depth", "depth", "coil", "plug", "pins", "caps", "vehicle")
+		mark := pick("mark", "coil", "coil", "depth", "depth", "coil", "depth", "coil", "coil", "plug", "pins", "caps", "vehicle")
 		value, tolerance := pick("value", values[mark]...), ""
 		if mark == "coil" {
 			tolerance = pick("tolerance", "", "0.2")
@@ -247,6 +247,7 @@ func judgePairs(t *rapid.T, cat *memory.Catalogue, q Question) map[[2]string]jud
 				kind  string
 				place int
 				text  string
+				texts string // layout and texts in order, which decide among equals
 			}
 			var slips []slip
 			for _, x := range texts[a.Variant.Key()] {
@@ -255,7 +256,8 @@ func judgePairs(t *rapid.T, cat *memory.Catalogue, q Question) map[[2]string]jud
 						continue
 					}
 					if err := plate.Neighbours(plate.SortedKeys{y.text}, x.text, func(n plate.Neighbour) bool {
-						slips = append(slips, slip{x.layout != "label", string(n.Kind), n.Place, fmt.Sprintf("%s %s %d %s %s", x.layout, n.Kind, n.Place, x.text, y.text)})
+						slips = append(slips, slip{x.layout != "label", string(n.Kind), n.Place, fmt.Sprintf("%s %s %d %s %s", x.layout, n.Kind, n.Place, x.text, y.text),
+							fmt.Sprintf("%s\t%s\t%s", x.layout, min(x.text, y.text), max(x.text, y.text))})
 						return true
 					}); err != nil {
 						t.Fatal(err)
@@ -269,7 +271,7 @@ func judgePairs(t *rapid.T, cat *memory.Catalogue, q Question) map[[2]string]jud
 					}
 					return 1
 				}
-				return cmp.Or(rank(a)-rank(b), slices.Index(kinds, a.kind)-slices.Index(kinds, b.kind), a.place-b.place)
+				return cmp.Or(rank(a)-rank(b), slices.Index(kinds, a.kind)-slices.Index(kinds, b.kind), a.place-b.place, strings.Compare(a.texts, b.texts))
 			})
 			j := judged{A: a.Variant, B: b.Variant, By: resolve.ByEye, ByEye: c.ByEye}
 			roles := func(of string) (s string) {
