@@ -39,7 +39,7 @@ type Options struct {
 func Run(ctx context.Context, r Reader, o Options, report func(Finding) error) error {
 	a := &auditor{ctx: ctx, r: r, o: o, report: report}
 	a.placer, _ = r.(Placer)
-	for _, step := range []func() error{a.readSmall, a.readFamilies, a.smallTables, a.readVariants, a.readPlates, a.families_, a.parts_, a.faults, a.alike} {
+	for _, step := range []func() error{a.readSmall, a.readFamilies, a.smallTables, a.readVariants, a.readPlates, a.tellFamilies, a.tellLeftovers, a.faults, a.alike} {
 		if err := step(); err != nil {
 			return err
 		}
@@ -134,14 +134,12 @@ type family struct {
 	walked bool
 
 	variants int
-	sum      uint64 // stands for all variants
-	covered  bits   // roles of which something is stated for some variant
+	covered  bits // roles of which something is stated for some variant
 	missing  []gathered
 	kits     [][]int // stated, of each role
 	figures  []bool
 	sites    map[string]bool // keys of those that the family or a variant has
 	looks    map[uint64]*looks
-	first    catalog.VariantCode
 }
 
 // gathered counts variants and names the first of them.

@@ -483,8 +483,8 @@ func (a *auditor) names() error {
 	return nil
 }
 
-// families_ reports what can be told of a family once all its variants are read.
-func (a *auditor) families_() error {
+// tellFamilies reports what can be told of a family once all its variants are read.
+func (a *auditor) tellFamilies() error {
 	for _, f := range a.families {
 		if f.row == nil || f.variants == 0 {
 			continue
@@ -734,8 +734,8 @@ func (a *auditor) looksApart(l, o *looks) bool {
 	return false
 }
 
-// parts_ reports what nothing names, shows or rests on, once everything is read.
-func (a *auditor) parts_() error {
+// tellLeftovers reports what nothing names, shows or rests on, once everything is read.
+func (a *auditor) tellLeftovers() error {
 	for i := range a.parts {
 		p := &a.parts[i]
 		if p.row == nil {

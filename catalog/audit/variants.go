@@ -427,10 +427,6 @@ func (a *auditor) walk(u *unit, v *catalog.Variant) error {
 	f := u.fam
 	h := mix(fnv(offset, u.key))
 	f.variants++
-	f.sum += h
-	if f.first == "" {
-		f.first = v.Variant
-	}
 	a.codes.add(a, u, v)
 	if err := a.layoutOfVariant(v, u); err != nil {
 		return err

@@ -357,7 +357,7 @@ func (a *app) auditRevokeCmd() *cobra.Command {
 		Use:               "revoke ID...",
 		Short:             "Take acceptances back",
 		Args:              cobra.MinimumNArgs(1),
-		ValidArgsFunction: cobra.NoFileCompletions,
+		ValidArgsFunction: a.completeArgs(a.completeAccepted),
 		RunE: func(c *cobra.Command, ids []string) error {
 			if err := by.check(c); err != nil {
 				return err
@@ -383,6 +383,22 @@ func (a *app) auditRevokeCmd() *cobra.Command {
 	}
 	by.add(c)
 	return c
+}
+
+func (a *app) completeAccepted(string) []string {
+	dir, err := a.dir()
+	if err != nil {
+		return nil
+	}
+	accepted, err := audit.ReadAcceptances(dir)
+	if err != nil {
+		return nil
+	}
+	var out []string
+	for _, x := range accepted.List() {
+		out = append(out, x.ID+"\t"+string(x.Kind)+", "+x.What)
+	}
+	return out
 }
 
 func (a *app) auditAcceptedCmd() *cobra.Command {

@@ -82,7 +82,7 @@ func auditWhat(f audit.Finding) string {
 	if len(x.Variants) > 0 {
 		whom = someOf(x.Variants, x.Count)
 	}
-	for_ := tail(" for ", whom)
+	forWhom := tail(" for ", whom)
 	switch f.Kind {
 	case audit.SameReading:
 		s := someOf(x.Variants, x.Count)
@@ -103,29 +103,29 @@ func auditWhat(f audit.Finding) string {
 	case audit.LayoutOfOtherMaker:
 		return someOf(x.Variants, 1) + " has the layout " + x.Layout + " of the maker " + x.Maker + ", and its family is another maker's"
 	case audit.Contradiction:
-		return "one statement says that " + part(0) + " fits " + role + for_ + ", another that it does not" +
+		return "one statement says that " + part(0) + " fits " + role + forWhom + ", another that it does not" +
 			map[bool]string{true: "; the first can never hold"}[x.Covered]
 	case audit.QuantityDiffers:
-		return part(0) + " " + role + for_ + " is stated in two quantities" + tail(": ", numbers(x.Qty))
+		return part(0) + " " + role + forWhom + " is stated in two quantities" + tail(": ", numbers(x.Qty))
 	case audit.EqualRank:
-		return part(0) + " and " + part(1) + " are both stated " + role + for_ + " with the rank " + strconv.Itoa(x.Rank) + ", and neither serves for the other"
+		return part(0) + " and " + part(1) + " are both stated " + role + forWhom + " with the rank " + strconv.Itoa(x.Rank) + ", and neither serves for the other"
 	case audit.BreakOverlap:
-		return part(0) + " and " + part(1) + " are both stated " + role + for_ + ", " + rangeName(x.Range) + between(x.From, x.To)
+		return part(0) + " and " + part(1) + " are both stated " + role + forWhom + ", " + rangeName(x.Range) + between(x.From, x.To)
 	case audit.BreakGap:
 		s := x.From + " to " + x.To
 		if x.From == x.To {
 			s = x.From
 		}
-		return "nothing is stated " + role + for_ + " for " + rangeName(x.Range) + " " + s + ", between " + part(0) + " and " + part(1)
+		return "nothing is stated " + role + forWhom + " for " + rangeName(x.Range) + " " + s + ", between " + part(0) + " and " + part(1)
 	case audit.NeverApplies:
-		s := "a statement " + role + for_ + " can never hold: "
+		s := "a statement " + role + forWhom + " can never hold: "
 		if x.Mark != "" {
 			return s + "it asks " + x.Mark + "=" + strings.Join(x.Values, ", ") + ", and the variant shows something else"
 		}
 		return s + "its " + rangeName(x.Range) + " range misses the variant's own"
 	case audit.DuplicateStatement:
 		if len(x.Parts) == 0 {
-			return "that nothing is taken " + role + for_ + " is stated twice"
+			return "that nothing is taken " + role + forWhom + " is stated twice"
 		}
 		return part(0) + " " + role + tail(" for ", whom) + " is stated twice in the same way"
 	case audit.SupersessionCircle:
@@ -137,13 +137,13 @@ func auditWhat(f audit.Finding) string {
 	case audit.TwoWaySuccessors:
 		return allOf(x.Parts) + " serve for each other, and are not replaced alike" + tail(": ", strings.Join(x.Names, ", "))
 	case audit.KitLacksSister:
-		return "the kit " + part(0) + " (" + plainCode(x.Role) + for_ + ") holds nothing " + inRoles(x.Roles) + ", and " + joined(x.Parts[1:], "and") + " of the same role do"
+		return "the kit " + part(0) + " (" + plainCode(x.Role) + forWhom + ") holds nothing " + inRoles(x.Roles) + ", and " + joined(x.Parts[1:], "and") + " of the same role do"
 	case audit.KitLacksScope:
-		return "the kit " + part(0) + " (" + plainCode(x.Role) + for_ + ") holds nothing " + inRoles(x.Roles) + ", nothing else is stated, and the work asks for it: " + strings.Join(x.Work, ", ")
+		return "the kit " + part(0) + " (" + plainCode(x.Role) + forWhom + ") holds nothing " + inRoles(x.Roles) + ", nothing else is stated, and the work asks for it: " + strings.Join(x.Work, ", ")
 	case audit.KitWithoutContents:
 		return "what is in the kit " + part(0) + " is not recorded"
 	case audit.RoleUnstated:
-		s := "nothing is stated " + role + for_
+		s := "nothing is stated " + role + forWhom
 		if x.Count == x.Of {
 			s = "nothing is stated " + role + " for any variant of " + x.Family
 		} else {
@@ -151,7 +151,7 @@ func auditWhat(f audit.Finding) string {
 		}
 		return s + ", and work takes it: " + strings.Join(x.Work, ", ")
 	case audit.RoleRuledOut:
-		return "every part stated " + role + for_ + " is ruled out" + tail(": ", joined(x.Parts, "and"))
+		return "every part stated " + role + forWhom + " is ruled out" + tail(": ", joined(x.Parts, "and"))
 	case audit.FiguresMissing:
 		return "the table " + x.Table + " has nothing of " + x.Family + fmt.Sprintf(", and something of %d of %d other families of %s", x.Count, x.Of, x.Maker)
 	case audit.MarkUnshown:
