@@ -35,7 +35,7 @@ var permitted = []struct {
 	{"platewright/resolve/measure/", []string{"platewright/catalog", "platewright/resolve/measure", "github.com/shopspring/decimal"}},
 	{"platewright/resolve/purchase", []string{"platewright/catalog", "github.com/shopspring/decimal", "golang.org/x/text"}},
 	{"platewright/resolve/", []string{"platewright/catalog", "platewright/resolve", "platewright/resolve/plate", "github.com/shopspring/decimal"}},
-	{"platewright/resolve", []string{"platewright/catalog", "platewright/resolve/advise", "platewright/resolve/measure", "platewright/resolve/measure/coil", "platewright/resolve/plate", "github.com/shopspring/decimal"}},
+	{"platewright/resolve", []string{"platewright/catalog", "platewright/resolve/advise", "platewright/resolve/measure", "platewright/resolve/measure/coil", "platewright/resolve/measure/seal", "platewright/resolve/plate", "github.com/shopspring/decimal"}},
 	{"platewright/index", []string{"platewright/catalog", "github.com/blevesearch", "github.com/RoaringBitmap/roaring/v2", "golang.org/x/sys", "golang.org/x/text"}},
 	{"platewright/seed", nil},
 	{"platewright/cmd/platewright/internal/render", []string{"platewright/catalog", "platewright/catalog/audit", "platewright/index", "platewright/catalog/shop", "platewright/resolve", "platewright/resolve/plate", "platewright/resolve/measure", "platewright/resolve/measure/coil", "platewright/resolve/measure/fault", "platewright/resolve/measure/torque", "platewright/resolve/measure/leak", "platewright/resolve/measure/seal", "platewright/resolve/measure/ring", "platewright/resolve/measure/fluid", "platewright/resolve/alike", "github.com/shopspring/decimal", "golang.org/x/text"}},

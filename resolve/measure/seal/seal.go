@@ -108,16 +108,25 @@ func (n *Nominal) top(off decimal.Decimal) decimal.Decimal {
 	return n.Length.Num.Add(n.Tolerance.Num).Add(off)
 }
 
-func (n *Nominal) floor(off decimal.Decimal) decimal.Decimal {
+// Shortest gives what use leaves of the seal, in mm: off is what the measuring can
+// be off.
+func (n *Nominal) Shortest(off decimal.Decimal) decimal.Decimal {
 	if n.Fitted.Known {
 		return n.Fitted.Num.Sub(off)
 	}
-	return n.Length.Num.Mul(Deepest)
+	return Shortest(n.Length.Num, n.Tolerance.Num.Add(off))
 }
 
-// can tells whether a piece of this length can be, or have been, this seal.
-func (n *Nominal) can(length, off decimal.Decimal) bool {
-	return length.LessThanOrEqual(n.top(off)) && length.GreaterThanOrEqual(n.floor(off))
+// Shortest gives the length that use leaves of what is length long when it is new
+// and can be off by tolerance: [Deepest] of it, or less where a new one can be less.
+func Shortest(length, tolerance decimal.Decimal) decimal.Decimal {
+	return decimal.Min(length.Mul(Deepest), length.Sub(tolerance))
+}
+
+// Can tells whether a piece of this length in mm can be, or have been, this seal;
+// off is what the measuring can be off.
+func (n *Nominal) Can(length, off decimal.Decimal) bool {
+	return length.LessThanOrEqual(n.top(off)) && length.GreaterThanOrEqual(n.Shortest(off))
 }
 
 // Judged is a seal held against its nominal.
@@ -131,8 +140,9 @@ type Judged struct {
 	Set     catalog.Decimal `json:"set"`     // per cent, ASTM D395 method B and ISO 815-1; null where the fitted height is not known
 }
 
-// length reads a measured length in mm.
-func length(q measure.Quantity) (decimal.Decimal, error) {
+// LengthOf gives a measured length in mm; the error is an [*InputError] for what
+// no seal measures.
+func LengthOf(q measure.Quantity) (decimal.Decimal, error) {
 	v := q.In(measure.Millimetre).Value
 	switch {
 	case !q.Known() || !v.IsPositive():
@@ -154,8 +164,8 @@ func offBy(q measure.Quantity) (decimal.Decimal, error) {
 	return v, nil
 }
 
-// judge holds a length in mm against a nominal; off is what the measuring can be off.
-func judge(n Nominal, l, off decimal.Decimal) Judged {
+// Judge holds a length in mm against a nominal; off is what the measuring can be off.
+func Judge(n Nominal, l, off decimal.Decimal) Judged {
 	j := Judged{Nominal: n, Length: known(l), Codes: []Code{}}
 	loss := n.Length.Num.Sub(l)
 	j.Loss = known(loss)
@@ -168,7 +178,7 @@ func judge(n Nominal, l, off decimal.Decimal) Judged {
 		j.Verdict = NotThis
 		j.Codes = append(j.Codes, TooLong)
 		return j
-	case l.LessThan(n.floor(off)):
+	case l.LessThan(n.Shortest(off)):
 		// Whatever it is, it does not seal here: what is short of use is worn out
 		// or never belonged.
 		j.Verdict = Replace

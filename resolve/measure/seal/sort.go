@@ -68,7 +68,7 @@ func Sort(ns []Nominal, got []Got, off measure.Quantity) (*Sorted, error) {
 	}
 	lengths := make([]decimal.Decimal, len(got))
 	for i, g := range got {
-		if lengths[i], err = length(g.Length); err != nil {
+		if lengths[i], err = LengthOf(g.Length); err != nil {
 			return nil, err
 		}
 		if g.Seal != "" && !slices.ContainsFunc(ns, func(n Nominal) bool { return same(n.Seal, g.Seal) }) {
@@ -80,7 +80,7 @@ func Sort(ns []Nominal, got []Got, off measure.Quantity) (*Sorted, error) {
 		can[i] = make([]bool, len(ns))
 		for j := range ns {
 			if g.Seal == "" {
-				can[i][j] = ns[j].can(lengths[i], o)
+				can[i][j] = ns[j].Can(lengths[i], o)
 				continue
 			}
 			// Who knows which seal it is says that it was there, however short it is
@@ -123,7 +123,7 @@ func Sort(ns []Nominal, got []Got, off measure.Quantity) (*Sorted, error) {
 		case len(p.Can) == 0:
 			p.Codes = append(p.Codes, NoNominal)
 			if j := slices.IndexFunc(ns, func(n Nominal) bool { return same(n.Seal, got[i].Seal) }); j >= 0 {
-				x := judge(ns[j], l, o)
+				x := Judge(ns[j], l, o)
 				p.Judged = &x
 			}
 			s.Extra++
@@ -131,7 +131,7 @@ func Sort(ns []Nominal, got []Got, off measure.Quantity) (*Sorted, error) {
 			p.Codes = append(p.Codes, NoPlaceLeft)
 			s.Extra++
 		}
-		if !slices.ContainsFunc(ns, func(n Nominal) bool { return n.can(l, o) }) && slices.ContainsFunc(ns, func(n Nominal) bool {
+		if !slices.ContainsFunc(ns, func(n Nominal) bool { return n.Can(l, o) }) && slices.ContainsFunc(ns, func(n Nominal) bool {
 			return (got[i].Seal == "" || same(n.Seal, got[i].Seal)) && len(measure.Doubts(got[i].Length, measure.Of(n.Length.Num, measure.Millimetre), decimal.NewFromInt(1).Sub(Deepest))) > 0
 		}) {
 			p.Codes = append(p.Codes, OtherUnit)
@@ -144,7 +144,7 @@ func Sort(ns []Nominal, got []Got, off measure.Quantity) (*Sorted, error) {
 		}
 		if at[i] >= 0 {
 			j := slots[at[i]]
-			x := judge(ns[j], l, o)
+			x := Judge(ns[j], l, o)
 			p.Judged = &x
 			place := &s.Places[j]
 			place.Pieces = append(place.Pieces, i+1)
