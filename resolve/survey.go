@@ -26,6 +26,7 @@ type WhereUsed struct {
 	Total       int              `json:"total"` // scopes that name it, listed or not
 	InKits      []catalog.PartNo `json:"inKits"`
 	CompanionOf []catalog.PartNo `json:"companionOf"`
+	By          *Note            `json:"by,omitempty"` // the shop's note by which it goes by the number asked for
 }
 
 // Use is one statement that names a part, or a number that it serves for.
@@ -34,6 +35,7 @@ type Use struct {
 	Of         string           `json:"of"`
 	Family     string           `json:"family,omitempty"` // of a variant
 	Role       string           `json:"role"`
+	RoleName   string           `json:"roleName"`
 	Effect     catalog.Effect   `json:"effect"`
 	Stated     catalog.PartNo   `json:"stated"` // the number that the statement names
 	Qty        int              `json:"qty,omitempty"`
@@ -58,7 +60,7 @@ const MaxUses = 1000
 // goes by the number.
 func (res *Resolver) WhereUsed(number string) (*WhereUsed, error) {
 	r := res.r
-	p, _, err := r.findPart(number)
+	p, other, err := r.findPart(number)
 	if err != nil {
 		return nil, err
 	}
@@ -71,6 +73,10 @@ func (res *Resolver) WhereUsed(number string) (*WhereUsed, error) {
 	}
 	out := &WhereUsed{Schema: WhereUsedSchema, Edition: edition, Asked: number, Part: p.Part, Name: p.Name, GoesBy: []string{}, Replaces: []Reason{}, Replaced: []Reason{},
 		Uses: []Use{}, InKits: []catalog.PartNo{}, CompanionOf: []catalog.PartNo{}}
+	if other != nil && other.By != nil {
+		by := showNote(other.By)
+		out.By = &by
+	}
 	key := p.Part.Key()
 
 	numbers := catalog.TableByName(catalog.TNumbers)
@@ -172,6 +178,11 @@ func (res *Resolver) WhereUsed(number string) (*WhereUsed, error) {
 					if v != nil {
 						u.Family = v.row.Family
 					}
+				}
+				if role, err := r.role(r.fold(f.Role)); err != nil {
+					return nil, err
+				} else if role != nil {
+					u.RoleName = role.row.Name
 				}
 				out.Uses = append(out.Uses, u)
 			}
@@ -347,14 +358,15 @@ func (res *Resolver) mustVariant(code catalog.VariantCode) (*variant, error) {
 	return v, res.r.load(v)
 }
 
-// LookAlikePairs are variants that can be taken for each other.
+// LookAlikePairs are the variants that one can be taken for.
 type LookAlikePairs struct {
-	Schema  string      `json:"schema"`
-	Edition Edition     `json:"edition"`
-	Of      string      `json:"of,omitempty"` // the variant asked about; empty for all
-	Work    []string    `json:"work"`
-	Pairs   []LookAlike `json:"pairs"`
-	Cut     bool        `json:"cut"` // in some family not all variants were compared by eye
+	Schema    string            `json:"schema"`
+	Edition   Edition           `json:"edition"`
+	Of        string            `json:"of"` // the variant asked about
+	Work      []string          `json:"work"`
+	RoleNames map[string]string `json:"roleNames"` // of the roles that differ
+	Pairs     []LookAlike       `json:"pairs"`
+	Cut       bool              `json:"cut"` // not all variants of the family were compared by eye
 }
 
 // LookAlikePairsSchema names the form of the JSON of [LookAlikePairs].
@@ -375,40 +387,10 @@ func (res *Resolver) LookAlikesOf(code catalog.VariantCode, work []string) (*Loo
 	var whole bool
 	out.Pairs, whole, err = res.pairsOf(v, work)
 	out.Cut = !whole
-	return out, err
-}
-
-// AllLookAlikes lists the look-alikes of all variants, each pair once, from the
-// variant whose key comes first. It calls tick before each variant with how many
-// are done and how many pairs are found, and ends with its error.
-func (res *Resolver) AllLookAlikes(work []string, tick func(variants, pairs int) error) (*LookAlikePairs, error) {
-	out, err := res.noPairs(work)
-	if err != nil {
-		return nil, err
-	}
-	done := 0
-	key, ok, err := res.variantCodes.Seek("")
-	// No code holds a character as low as 0x01, and the codes end where their
-	// separator 0x00 was: this is the lowest text above key.
-	for ; ok && err == nil; key, ok, err = res.variantCodes.Seek(key + "\x01") {
-		if err := tick(done, len(out.Pairs)); err != nil {
-			return nil, err
+	for _, p := range out.Pairs {
+		for _, d := range p.Roles {
+			out.RoleNames[d.Role] = res.r.roles[catalog.Fold(d.Role)].row.Name
 		}
-		v, err := res.mustVariant(catalog.VariantCode(key))
-		if err != nil {
-			return nil, err
-		}
-		pairs, whole, err := res.pairsOf(v, work)
-		if err != nil {
-			return nil, err
-		}
-		out.Cut = out.Cut || !whole
-		for _, p := range pairs {
-			if v.key < p.Variant.Key() {
-				out.Pairs = append(out.Pairs, p)
-			}
-		}
-		done++
 	}
 	return out, err
 }
@@ -418,7 +400,7 @@ func (res *Resolver) noPairs(work []string) (*LookAlikePairs, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &LookAlikePairs{Schema: LookAlikePairsSchema, Edition: e, Work: orEmpty(work), Pairs: []LookAlike{}}, nil
+	return &LookAlikePairs{Schema: LookAlikePairsSchema, Edition: e, Work: orEmpty(work), RoleNames: map[string]string{}, Pairs: []LookAlike{}}, nil
 }
 
 func (res *Resolver) pairsOf(v *variant, work []string) (pairs []LookAlike, whole bool, err error) {
