@@ -103,7 +103,6 @@ func (m *model) search(ctx context.Context, q question) outcome {
 			dive, s.next = 48, s.nodes+s.nodes/4+32
 		}
 		for ; n != nil; dive-- {
-			n.taken = true
 			s.nodes++
 			s.fresh = s.fresh[:0]
 			s.look(n)
@@ -113,6 +112,10 @@ func (m *model) search(ctx context.Context, q question) outcome {
 					if m.key(f.bound) < s.cut && (n == nil || f.bound < n.bound) {
 						n = f
 					}
+				}
+				if n != nil {
+					n.taken = true
+					n = n.clone()
 				}
 			}
 		}
@@ -218,6 +221,12 @@ func (s *search) look(n *node) {
 			return
 		}
 		b.trace(n, false)
+		// What is settled further down rests on the bound as it stands afterwards.
+		value = s.tune(n, value)
+		n.bound = max(n.bound, value)
+		if m.key(n.bound) >= s.cut {
+			return
+		}
 		s.nearby(n, s.nodes == 1 || s.nodes%64 == 0)
 		if m.key(n.bound) >= s.cut {
 			return
@@ -619,6 +628,40 @@ func (s *search) target() (enough, upper int64) {
 		return never, never
 	}
 	return s.cut << s.m.places, s.cut<<s.m.places + s.m.one()
+}
+
+// tune sets the yields of a node one after the other where the covers chosen miss
+// the limits, or overshoot them though they are paid for, and gives the bound. The
+// node stays evaluated and traced.
+func (s *search) tune(n *node, value int64) int64 {
+	b := s.b
+	for range 2 {
+		before := value
+		for i := range s.m.sups {
+			if !n.modes[i].open() || !s.limited(n, i) {
+				continue
+			}
+			v, least := s.values(n)[i], s.m.sups[i].least(n.modes[i])
+			if v >= least && (n.yields[i] == 0 || v < least+least/8) {
+				continue
+			}
+			was := n.yields[i]
+			s.tuneYield(n, i)
+			b.prepare(n, s.cap)
+			if c := b.evaluate(n); c > value {
+				value = c
+			} else {
+				n.yields[i] = was
+				b.prepare(n, s.cap)
+				value = b.evaluate(n)
+			}
+			b.trace(n, false)
+		}
+		if value <= before {
+			break
+		}
+	}
+	return value
 }
 
 // tuneYield looks for the yield at which the covers chosen just reach the limit:
