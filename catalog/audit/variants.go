@@ -90,10 +90,15 @@ func (a *auditor) readFamilies() error {
 		a.reader.figures = append(a.reader.figures, c)
 	}
 	for _, f := range a.families {
-		f.base = &unit{fam: f, serial: whole, built: whole, shown: f.shows, fills: f.fills}
-		a.complete(f.base)
+		a.setBase(f)
 	}
 	return nil
+}
+
+// setBase works out what a variant of the family without rows of its own is.
+func (a *auditor) setBase(f *family) {
+	f.base = &unit{fam: f, serial: whole, built: whole, shown: f.shows, fills: f.fills}
+	a.complete(f.base)
 }
 
 // figure sees that a table of figures has a row of the family or a variant of it.
@@ -280,6 +285,9 @@ func fillSum(f *catalog.Fill) uint64 { return mix(fnv(offset, catalog.Fold(f.Spe
 func (a *auditor) fillUnit(u *unit, v *catalog.Variant, shows, fits, fills []catalog.Row) {
 	u.code, u.key = v.Variant, v.Variant.Key()
 	u.fam = a.families[a.familyIndex(v.Family)]
+	if u.fam.base == nil {
+		a.setBase(u.fam) // nothing but this variant speaks of the family
+	}
 	u.serial, u.built = serialSpan(v.SerialFrom, v.SerialTo), builtSpan(v.BuiltFrom, v.BuiltTo)
 	u.special = len(shows) > 0
 	u.shown = u.fam.shows
