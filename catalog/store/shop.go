@@ -58,7 +58,7 @@ const (
 
 	// shopWait is how long is waited for another process. Each holds the file
 	// for milliseconds, so this bridges many of them.
-	shopWait = 2 * time.Second
+	shopWait = 4 * time.Second
 
 	// wholeCheck is up to which size every page is read before the file is
 	// changed; of a larger one it is the branch pages and the list of free ones.
