@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"testing"
 	"time"
 
@@ -200,4 +201,42 @@ func BenchmarkNear(b *testing.B) {
 			}
 		})
 	})
+}
+
+// BenchmarkPlan plans the checks of plates so worn that hundreds and thousands of
+// variants fit, with all roles asked.
+func BenchmarkPlan(b *testing.B) {
+	v, questions, _ := openBench(b)
+	res := resolve.New(v, resolve.Edition{})
+	for _, worn := range []int{3, 5, 6} {
+		// The plate of the list with so many characters worn that leaves most.
+		best, most := resolve.Question{}, 0
+		for i := range min(len(questions), 40) {
+			rd, err := plate.ParseReading(questions[i].Plate)
+			require.NoError(b, err)
+			text := []byte(rd.String())
+			for k := range worn {
+				text[3+k] = '?'
+			}
+			d, err := res.Decide(resolve.Question{Plate: string(text)}, listOptions)
+			require.NoError(b, err)
+			if n := d.Assemblies[0].Total; n > most && n <= 5000 {
+				best, most = resolve.Question{Plate: string(text)}, n
+			}
+		}
+		b.Run(strconv.Itoa(most), func(b *testing.B) {
+			for _, c := range []struct {
+				name string
+				o    resolve.Options
+			}{{"without", resolve.Options{NoLookAlikes: true, NoNotes: true, NoNextCheck: true}}, {"with", resolve.Options{NoLookAlikes: true, NoNotes: true}}, {"whole", resolve.Options{NoLookAlikes: true, NoNotes: true, WholePlan: true}}} {
+				b.Run(c.name, func(b *testing.B) {
+					for b.Loop() {
+						if d, err := res.Decide(best, c.o); err != nil || !c.o.NoNextCheck && d.NextCheck == nil {
+							b.Fatalf("%+v is not planned for: %v", best, err)
+						}
+					}
+				})
+			}
+		})
+	}
 }

@@ -245,6 +245,8 @@ type Observed struct {
 	Known    []string              `json:"known"`    // values on record for the variants concerned
 	OnRecord bool                  `json:"onRecord"` // the value is among them, or nothing is on record; a value that is not can be misspelt
 	Differs  []catalog.VariantCode `json:"differs"`  // of a hinting mark: remaining candidates that show another value
+
+	Condemned *Condemned `json:"condemned,omitempty"` // of a coil or a seal that is to be replaced by what was measured
 }
 
 // RoleAnswer is the answer for one role.
@@ -453,22 +455,27 @@ type Plan struct {
 }
 
 // PlanPart is a plan for the roles of assemblies that bear on one another.
-// Efforts are in minutes.
 type PlanPart struct {
-	Assemblies   []string        `json:"assemblies"`
-	Roles        []string        `json:"roles"`   // open ones that it is about
-	Never        []string        `json:"never"`   // of these, those that no answers settle
-	LeftOut      []string        `json:"leftOut"` // open roles with too many possibilities to plan for
-	Method       PlanMethod      `json:"method"`
-	Expected     catalog.Decimal `json:"expected"`
-	Lower        catalog.Decimal `json:"lower"` // no plan has less expected effort
-	Gap          catalog.Decimal `json:"gap"`   // it is at most this far from the best
-	Factor       catalog.Decimal `json:"factor,omitzero"`
-	Worst        catalog.Decimal `json:"worst"`
-	Groups       int             `json:"groups"`          // of possibilities that the checks tell apart
-	Checks       int             `json:"checks"`          // that tell some of them apart
-	First        *NextCheck      `json:"first,omitempty"` // the whole plan, where it was asked for
-	StepsLeftOut int             `json:"stepsLeftOut,omitempty"`
+	Assemblies   []string     `json:"assemblies"`
+	Roles        []string     `json:"roles"`   // open ones that it is about
+	LeftOut      []string     `json:"leftOut"` // open roles with too many possibilities to plan for
+	Method       PlanMethod   `json:"method"`
+	Never        []string     `json:"never,omitempty"`   // of the roles, those that no answers settle; with the whole plan only, as what follows
+	Figures      *PlanFigures `json:"figures,omitempty"` // what the plan costs
+	First        *NextCheck   `json:"first,omitempty"`   // the plan
+	StepsLeftOut int          `json:"stepsLeftOut,omitempty"`
+}
+
+// PlanFigures is what a plan costs, in minutes, and how good it is.
+type PlanFigures struct {
+	Expected catalog.Decimal `json:"expected"`
+	AtMost   bool            `json:"atMost,omitempty"` // the plan was too large to follow whole: Expected is no less than what it costs
+	Lower    catalog.Decimal `json:"lower"`            // no plan has less expected effort
+	Gap      catalog.Decimal `json:"gap"`              // it is at most this far from the best
+	Factor   catalog.Decimal `json:"factor,omitzero"`  // and takes at most so many times the least
+	Worst    catalog.Decimal `json:"worst"`
+	Groups   int             `json:"groups"` // of possibilities that the checks tell apart
+	Checks   int             `json:"checks"` // that tell some of them apart
 }
 
 // CheckKind is what a check looks at.

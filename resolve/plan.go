@@ -24,10 +24,11 @@ const (
 	maxRevealed = 64
 	// The exact search is tried up to so many groups and checks, within its budget.
 	exactGroups, exactChecks = 64, 20
-	// firstBudget and wholeBudget bound its states: an answer must not wait for
-	// more than is seen of the plan.
-	firstBudget, wholeBudget = 20_000, 100_000
-	firstWalk, wholeWalk     = 500_000, 20_000_000
+	// budget bounds its states. It is the same whether the whole plan is wanted or
+	// not, so that the next check is the same.
+	budget = 20_000
+	// walk bounds the work of following a plan to its ends.
+	walk = 5_000_000
 	// maxPlanSteps bounds the steps of a plan that is shown whole, the likeliest
 	// first.
 	maxPlanSteps = 200
@@ -155,25 +156,13 @@ func (p *planPart) work() (*PlanPart, error) {
 	if len(p.roles) == 0 || len(p.worlds) == 0 {
 		return nil, nil
 	}
-	o := advise.Options{ExactGroups: exactGroups, ExactChecks: exactChecks, Budget: firstBudget, Walk: firstWalk}
-	if p.d.o.WholePlan {
-		o.Budget, o.Walk = wholeBudget, wholeWalk
-	}
-	if p.plan, err = advise.New(p.problem(), o); err != nil {
+	if p.plan, err = advise.New(p.problem(), advise.Options{ExactGroups: exactGroups, ExactChecks: exactChecks, Budget: budget, Walk: walk}); err != nil {
 		return nil, fmt.Errorf("the checks left cannot be planned: %w", err)
 	}
 	if p.plan.First().Leaf {
 		return nil, nil
 	}
-	s := p.plan.Summary()
-	out := &PlanPart{
-		Assemblies: []string{}, Roles: []string{}, LeftOut: orEmptyStrings(p.leftOut), Never: orEmptyStrings(p.names(s.Never)),
-		Method: PlanMethod(s.Method), Expected: hundredths(s.Expected), Lower: hundredths(s.Lower), Gap: hundredths(s.Gap),
-		Worst: hundredths(s.Worst), Groups: s.Groups, Checks: s.Checks,
-	}
-	if s.Factor > 0 {
-		out.Factor = hundredths(s.Factor)
-	}
+	out := &PlanPart{Assemblies: []string{}, Roles: []string{}, LeftOut: orEmptyStrings(p.leftOut), Method: PlanMethod(p.plan.Method())}
 	for _, as := range p.assemblies {
 		out.Assemblies = append(out.Assemblies, as.row.Assembly)
 	}
@@ -181,6 +170,14 @@ func (p *planPart) work() (*PlanPart, error) {
 		out.Roles = append(out.Roles, r.role.row.Role)
 	}
 	if p.d.o.WholePlan {
+		// What the plan costs is worked out by following it to its ends, which a
+		// person who wants the next check alone need not wait for.
+		s := p.plan.Summary()
+		out.Never = orEmptyStrings(p.names(s.Never))
+		out.Figures = &PlanFigures{Expected: hundredths(s.Expected), AtMost: s.Cut > 0, Lower: hundredths(s.Lower), Gap: hundredths(s.Gap), Worst: hundredths(s.Worst), Groups: s.Groups, Checks: s.Checks}
+		if s.Factor > 0 {
+			out.Figures.Factor = hundredths(s.Factor)
+		}
 		out.First, out.StepsLeftOut = p.tree()
 	}
 	return out, nil

@@ -264,7 +264,11 @@ func show(d *resolve.Decision) string {
 	}
 	if d.Plan != nil {
 		for _, p := range d.Plan.Parts {
-			fmt.Fprintf(&b, "plan %s for %s: %s minutes%s%s\n", p.Method, join(p.Roles), p.Expected, prefix(", never ", join(p.Never)), prefix(", left out ", join(p.LeftOut)))
+			cost := ""
+			if p.Figures != nil {
+				cost = ": " + p.Figures.Expected.String() + " minutes"
+			}
+			fmt.Fprintf(&b, "plan %s for %s%s%s%s\n", p.Method, join(p.Roles), cost, prefix(", never ", join(p.Never)), prefix(", left out ", join(p.LeftOut)))
 			if p.First != nil {
 				showPlan(&b, p.First, "  ")
 			}

@@ -189,6 +189,9 @@ func (p *Plan) choose(st *state) int32 {
 	return p.m.pick(st)
 }
 
+// Method tells how the plan was found.
+func (p *Plan) Method() Method { return p.method }
+
 // First gives the first step.
 func (p *Plan) First() Step { return p.step(&p.root) }
 

@@ -135,7 +135,7 @@ func (t *decisionPage) plan() {
 	}
 	for i := range t.d.Plan.Parts {
 		p := &t.d.Plan.Parts[i]
-		if p.First == nil {
+		if p.First == nil || p.Figures == nil {
 			continue
 		}
 		assemblies := make([]string, len(p.Assemblies))
@@ -159,20 +159,24 @@ func (t *decisionPage) plan() {
 
 // planMethod says what a plan takes and how good it is.
 func planMethod(p *resolve.PlanPart) string {
-	s := minutes(p.Expected) + " expected, " + p.Worst.String() + " at most"
+	f := p.Figures
+	s := minutes(f.Expected) + " expected, " + f.Worst.String() + " at most"
+	if f.AtMost {
+		s = "no more than " + s
+	}
 	switch p.Method {
 	case resolve.PlanExact:
-		return s + "; no plan takes less in expectation."
+		return capital(s) + "; no plan takes less in expectation."
 	case resolve.PlanGreedy:
 		s += "; found by the greedy rule for equivalence classes"
 	default:
 		s += "; the best found in the time given"
 	}
-	s += ": the best takes no less than " + p.Lower.String() + ", so this is at most " + p.Gap.String() + " from it"
-	if p.Factor.Known {
-		s += ", and at most " + p.Factor.String() + " times as much"
+	s += ": the best takes no less than " + f.Lower.String() + ", so this is at most " + f.Gap.String() + " from it"
+	if f.Factor.Known {
+		s += ", and at most " + f.Factor.String() + " times as much"
 	}
-	return s + "."
+	return capital(s) + "."
 }
 
 // steps writes the steps of a plan, numbered, the first ones first. Answers say by
