@@ -8,6 +8,7 @@ import (
 
 	"platewright/catalog"
 	"platewright/resolve/measure"
+	"platewright/resolve/measure/seal"
 	"platewright/resolve/plate"
 )
 
@@ -62,7 +63,7 @@ type seenMark struct {
 	text  string // as given
 	value string // folded
 	num   catalog.Decimal
-	site  *seenSite // of an observation at an actuator site (C2a)
+	bench *seenBench // of an observation of a coil or a seal (C2a, C2b)
 }
 
 // compatible tells whether the observation agrees with what a variant shows
@@ -80,8 +81,9 @@ func (o *seenMark) compatible(shows []*catalog.Show) bool {
 }
 
 func (o *seenMark) agrees(s *catalog.Show) bool {
-	if o.site != nil {
-		return o.site.agrees(s)
+	if o.bench != nil {
+		row := o.bench.rows[s]
+		return row != nil && o.bench.agrees(row)
 	}
 	if o.mark.Kind != catalog.MarkMeasured {
 		return catalog.FoldValue(s.Value) == o.value
@@ -90,7 +92,17 @@ func (o *seenMark) agrees(s *catalog.Show) bool {
 	if err != nil {
 		return false
 	}
-	return o.num.Num.Sub(nominal.Num).Abs().LessThanOrEqual(s.Tolerance.Num.Add(o.mark.Tolerance.Num))
+	reach := s.Tolerance.Num.Add(o.mark.Tolerance.Num)
+	if o.mark.Wears == catalog.Shorter {
+		return o.num.Num.LessThanOrEqual(nominal.Num.Add(reach)) && o.num.Num.GreaterThanOrEqual(seal.Shortest(nominal.Num, reach))
+	}
+	return o.num.Num.Sub(nominal.Num).Abs().LessThanOrEqual(reach)
+}
+
+// evident tells whether what was seen decides: what only tells of a fault does
+// not (C2c).
+func (o *seenMark) evident() bool {
+	return o.mark.Force == catalog.Deciding && (o.bench == nil || !o.bench.faulty)
 }
 
 // loadLayouts compiles the plate layouts, those of each assembly together.
@@ -540,7 +552,6 @@ func (d *decider) observe() error {
 		if err != nil {
 			return err
 		}
-		m = s.mark
 		if last != nil && last.key == key {
 			if last.value != s.value {
 				return &QuestionError{Part: "mark", Value: o.Mark + "=" + o.Value, Reason: GivenTwice}
@@ -549,8 +560,8 @@ func (d *decider) observe() error {
 		}
 		last = s
 		d.seen = append(d.seen, s)
-		if m.Force == catalog.Deciding {
-			if as := d.assembly(catalog.Fold(m.Assembly)); as != nil {
+		if s.evident() {
+			if as := d.assembly(catalog.Fold(s.mark.Assembly)); as != nil {
 				as.marks = append(as.marks, s)
 			}
 		}
@@ -558,15 +569,15 @@ func (d *decider) observe() error {
 	return nil
 }
 
-// seenAs reads an observation of a mark, or where no mark is called so, of an
-// actuator site (C2a).
+// seenAs reads an observation of a mark, or where no mark is called so, of a
+// coil or a seal (C2a, C2b).
 func (d *decider) seenAs(m *catalog.Mark, key string, o Observation) (*seenMark, error) {
 	if m == nil {
-		s, err := d.siteMark(key, o.Mark, strings.TrimSpace(o.Value))
+		s, err := d.benchMark(key, o.Mark, strings.TrimSpace(o.Value))
 		if err != nil || s != nil {
 			return s, err
 		}
-		names, err := d.sitesKnown()
+		names, err := d.benchKnown()
 		if err != nil {
 			return nil, err
 		}
@@ -664,7 +675,7 @@ func (d *decider) evidenceOf(as *assemblyWork, root bool) []*evidence {
 func (d *decider) candidates() error {
 	seen := map[string]string{}
 	for _, s := range d.seen {
-		if s.mark.Force == catalog.Deciding {
+		if s.evident() {
 			seen[s.key] = s.value
 		}
 	}
@@ -1162,7 +1173,10 @@ func (d *decider) describe() error {
 				}
 				return s.compatible(shows)
 			}
-			if s.mark.Force == catalog.Deciding {
+			switch {
+			case s.mark.Force == catalog.Deciding && !s.evident():
+				recorded = true // nobody misspelt what a meter shows
+			case s.mark.Force == catalog.Deciding:
 				for _, rw := range as.readings {
 					for _, k := range rw.order {
 						v := rw.allowed[k]
@@ -1174,7 +1188,7 @@ func (d *decider) describe() error {
 						}
 					}
 				}
-			} else {
+			default:
 				for _, v := range as.cands {
 					if err := d.r.load(v); err != nil {
 						return err
@@ -1196,6 +1210,10 @@ func (d *decider) describe() error {
 			}
 			slices.Sort(o.Known)
 			o.OnRecord = len(o.Known) == 0 || recorded
+			var err error
+			if o.Condemned, err = d.condemned(s, as); err != nil {
+				return err
+			}
 		}
 		d.dec.Observations = append(d.dec.Observations, o)
 	}

@@ -30,7 +30,8 @@ func minutesOf(n int64) catalog.Decimal { return catalog.Decimal{Num: decimal.Ne
 type check struct {
 	next    NextCheck
 	answers []answer
-	nth     int // of a character or reading: which reading of the assembly it is, 0 for the first
+	site    bool // of the coil at a site
+	nth     int  // of a character or reading: which reading of the assembly it is, 0 for the first
 }
 
 // answer is a possible answer to a check: it leaves some of the worlds. Of
@@ -65,8 +66,15 @@ func (d *decider) bearsOn(assembly string, as *assemblyWork) bool {
 // checks lists what could still be looked at for the open roles.
 func (d *decider) checks(open []askedRole) ([]check, error) {
 	var out []check
+	sites, measured, err := d.siteChecks(open)
+	if err != nil {
+		return nil, err
+	}
 	for _, m := range d.r.markOrder {
 		key := catalog.Fold(m.Mark)
+		if slices.Contains(measured, key) {
+			continue
+		}
 		if m.Force != catalog.Deciding || slices.ContainsFunc(d.seen, func(s *seenMark) bool { return s.key == key }) {
 			continue
 		}
@@ -74,6 +82,7 @@ func (d *decider) checks(open []askedRole) ([]check, error) {
 			out = append(out, c)
 		}
 	}
+	out = append(out, sites...)
 	for _, kind := range []StatementKind{StatementSerial, StatementBuilt} {
 		if c, ok := d.rangeCheck(kind, open); ok {
 			out = append(out, c)

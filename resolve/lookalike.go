@@ -6,7 +6,10 @@ import (
 	"strings"
 
 	"platewright/catalog"
+	"platewright/resolve/measure/seal"
 	"platewright/resolve/plate"
+
+	"github.com/shopspring/decimal"
 )
 
 // maxLookers bounds the candidates for which look-alikes are sought: with more
@@ -244,13 +247,23 @@ func apart(m *catalog.Mark, a, b []*catalog.Show) bool {
 			if e1 != nil || e2 != nil {
 				return false
 			}
-			reach := x.Tolerance.Num.Add(y.Tolerance.Num).Add(m.Tolerance.Num).Add(m.Tolerance.Num)
-			if p.Num.Sub(q.Num).Abs().LessThanOrEqual(reach) {
+			off := m.Tolerance.Num
+			if reaches(m, p.Num, x.Tolerance.Num.Add(off), q.Num.Add(y.Tolerance.Num).Add(off)) && reaches(m, q.Num, y.Tolerance.Num.Add(off), p.Num.Add(x.Tolerance.Num).Add(off)) {
 				return false
 			}
 		}
 	}
 	return true
+}
+
+// reaches tells whether what is measured of a nominal with a tolerance can be down
+// at a length (L4).
+func reaches(m *catalog.Mark, nominal, tolerance, at decimal.Decimal) bool {
+	low := nominal.Sub(tolerance)
+	if m.Wears == catalog.Shorter {
+		low = seal.Shortest(nominal, tolerance)
+	}
+	return low.LessThanOrEqual(at)
 }
 
 // add lists a look-alike if it changes an asked role (L3).
@@ -299,7 +312,7 @@ func (l *looker) add(w *variant, by LookAlikeBy, misread *plate.Neighbour, check
 	for _, s := range d.seen {
 		// A mark of the assembly itself, or of the one that it is assumed to
 		// belong with, rules a look-alike out.
-		if s.mark.Force != catalog.Deciding || !d.decides(l.as, catalog.Fold(s.mark.Assembly)) {
+		if !s.evident() || !d.decides(l.as, catalog.Fold(s.mark.Assembly)) {
 			continue
 		}
 		shows, err := s.shownBy(d.r, w)

@@ -562,7 +562,7 @@ func planOutcome(o *outcome) advise.Outcome {
 
 // planCheck puts a check in the planner's terms.
 func (p *planPart) planCheck(c *check) advise.Check {
-	out := advise.Check{ID: c.next.ID, Effort: advise.Effort(c.next.Effort.Num.Shift(2).Round(0).IntPart()), Unseen: advise.DefaultUnseen}
+	out := advise.Check{ID: c.planID(), Effort: advise.Effort(c.next.Effort.Num.Shift(2).Round(0).IntPart()), Unseen: advise.DefaultUnseen}
 	for i := range c.answers {
 		out.Answers = append(out.Answers, strconv.Itoa(i))
 	}
@@ -696,7 +696,7 @@ func (p *planPart) takes(a *advise.Answer) []RoleTakes {
 
 // step reads a step of the planner back, with deep steps below it.
 func (p *planPart) step(s *advise.Step, deep int) *NextCheck {
-	at := slices.IndexFunc(p.checks, func(c check) bool { return c.next.ID == s.Check })
+	at := slices.IndexFunc(p.checks, func(c check) bool { return c.planID() == s.Check })
 	if s.Leaf || at < 0 {
 		return nil
 	}

@@ -597,20 +597,35 @@ const variantScope = "VARIANT"
 // costs more than to find some, so a table that has none about any variant, as
 // is common, is asked only once.
 func variantRows[T any](r *reader, t *catalog.Table, key string) ([]*T, error) {
+	some, err := r.speaksOfVariants(t)
+	if err != nil || !some {
+		return nil, err
+	}
+	return group[T](r.cat, t, key)
+}
+
+// variantGroup is variantRows without the type of the rows.
+func (r *reader) variantGroup(t *catalog.Table, key string) ([]catalog.Row, error) {
+	some, err := r.speaksOfVariants(t)
+	if err != nil || !some {
+		return nil, err
+	}
+	return r.cat.Group(t, key)
+}
+
+// speaksOfVariants tells whether the table has a row about any variant.
+func (r *reader) speaksOfVariants(t *catalog.Table) (bool, error) {
 	some, known := r.ofVariants[t]
 	if !known {
 		scope := catalog.MakeKey(variantScope)
 		at, ok, err := r.cat.Seek(t, scope)
 		if err != nil {
-			return nil, err
+			return false, err
 		}
 		some = ok && strings.HasPrefix(at, scope)
 		r.ofVariants[t] = some
 	}
-	if !some {
-		return nil, nil
-	}
-	return group[T](r.cat, t, key)
+	return some, nil
 }
 
 // shown gives what the variant shows of a mark (C1).

@@ -8,174 +8,324 @@ import (
 	"platewright/catalog"
 	"platewright/resolve/measure"
 	"platewright/resolve/measure/coil"
+	"platewright/resolve/measure/seal"
+
+	"github.com/shopspring/decimal"
 )
 
-// seenSite is what an observation at an actuator site knows beside that of a mark
-// (C2a): the coil's resistance, and what variants have at the site.
-type seenSite struct {
-	ohm, temp measure.Quantity
-	own       map[string][]*catalog.Show // what a variant has of its own, by its key
-	family    map[string][]*catalog.Show // what a family has, by its key
-	rows      map[*catalog.Show]*catalog.Site
+// This file reads what was measured at an actuator site (C2a) or on a seal (C2b),
+// of which the catalogue has rows of their own and no mark, as observations.
+
+// seenBench is what an observation of a coil or a seal knows beside that of a mark.
+type seenBench struct {
+	table  *catalog.Table              // sites or seals
+	ohm    measure.Quantity            // of a coil
+	temp   measure.Quantity            // of a coil, when it was measured
+	length decimal.Decimal             // of a seal, in mm
+	role   string                      // as the row spells it
+	faulty bool                        // it is no evidence (C2c)
+	own    map[string][]*catalog.Show  // what a variant has of its own, by its key
+	family map[string][]*catalog.Show  // what a family has, by its key
+	rows   map[*catalog.Show]*benchRow // where it comes from
 }
 
-// siteMark gives an observation at an actuator site, as of a measured, deciding
-// mark of the site's name on the assembly of its role; nil if no unit that the
-// readings leave has such a site.
-func (d *decider) siteMark(key, name, text string) (*seenMark, error) {
-	site, err := d.findSite(key)
-	if err != nil || site == nil {
-		return nil, err
+// benchRow is a row of sites or of seals.
+type benchRow struct {
+	site *catalog.Site
+	seal *catalog.Seal
+}
+
+func (b *benchRow) name() string {
+	if b.site != nil {
+		return b.site.Site
 	}
-	role, err := d.r.role(catalog.Fold(site.Role))
-	if err != nil || role == nil {
-		return nil, err
+	return b.seal.Seal
+}
+
+func (b *benchRow) role() string {
+	if b.site != nil {
+		return b.site.Role
 	}
-	value, at, hot := strings.Cut(text, " at ")
-	reading, err := coil.ParseReading(name, value, measure.Ohm)
-	refuse := func(err error) error {
-		return &QuestionError{Part: "site " + site.Site + ", measured in Ω", Value: name + "=" + text, Err: err}
+	return b.seal.Role
+}
+
+// show gives the row as what a variant shows of a mark.
+func (b *benchRow) show() *catalog.Show {
+	if s := b.site; s != nil {
+		return &catalog.Show{Scope: s.Scope, Of: s.Of, Mark: s.Site, Value: s.Ohm.String(), Tolerance: s.Tolerance, Source: s.Source}
 	}
-	switch {
-	case err != nil:
-		return nil, refuse(err)
-	case reading.Open:
-		return nil, refuse(errOpenCoil)
+	s := b.seal
+	return &catalog.Show{Scope: s.Scope, Of: s.Of, Mark: s.Seal, Value: s.Length.String(), Tolerance: s.Tolerance, Source: s.Source}
+}
+
+// siteTemp gives the temperature for which the row's resistance holds.
+func siteTemp(s *catalog.Site) measure.Quantity {
+	if s.Temp.Known {
+		return measure.Of(s.Temp.Num, measure.Celsius)
 	}
-	temp := coil.Reference()
-	if hot {
-		if temp, err = measure.Parse(at, measure.Temperature); err != nil {
-			return nil, refuse(err)
+	return coil.Reference()
+}
+
+// caliper is the measuring tolerance of a seal in mm (C2b).
+func caliper() decimal.Decimal { return seal.Caliper.In(measure.Millimetre).Value }
+
+// agrees tells whether what was measured can be of a unit with this row.
+func (s *seenBench) agrees(b *benchRow) bool {
+	if b.site != nil {
+		return coil.Agrees(s.ohm, s.temp, b.site.Ohm.Num, b.site.Tolerance.Num, siteTemp(b.site))
+	}
+	n := seal.Of(b.seal, false)
+	return n.Can(s.length, caliper())
+}
+
+// benchMark gives an observation of a coil or a seal, as of a measured, deciding
+// mark of its name on the assembly of its role; nil if no unit that the readings
+// leave has one of that name.
+func (d *decider) benchMark(key, name, text string) (*seenMark, error) {
+	for _, table := range []string{catalog.TSites, catalog.TSeals} {
+		t := catalog.TableByName(table)
+		row, err := d.findBench(t, key)
+		if err != nil {
+			return nil, err
 		}
+		if row == nil {
+			continue
+		}
+		role, err := d.r.role(catalog.Fold(row.role()))
+		if err != nil || role == nil {
+			return nil, err
+		}
+		o := &seenMark{key: key, text: text, bench: &seenBench{table: t, role: row.role(),
+			own: map[string][]*catalog.Show{}, family: map[string][]*catalog.Show{}, rows: map[*catalog.Show]*benchRow{}}}
+		if row.site != nil {
+			err = o.readCoil(row.site, name)
+		} else {
+			err = o.readSeal(row.seal, name)
+		}
+		if err != nil {
+			return nil, err
+		}
+		o.mark.Assembly = role.row.Assembly
+		o.value, o.num.Known = o.num.Num.String(), true
+		o.bench.faulty, err = d.faulty(o)
+		return o, err
 	}
-	m := &catalog.Mark{Mark: site.Site, Assembly: role.row.Assembly, Name: "resistance of the coil at site " + site.Site, Kind: catalog.MarkMeasured, Force: catalog.Deciding, Unit: "Ω",
-		How: "Measure the coil at site " + site.Site + " again, leads taken off, with its temperature. One that fits no variant is faulty and tells of none: leave it out.", Source: site.Source}
-	ohm := reading.Value.In(measure.Ohm)
-	at20 := coil.Bring(ohm, temp, coil.Reference())
-	return &seenMark{mark: m, key: key, text: text, value: at20.Value.String(), num: catalog.Decimal{Num: at20.Value, Known: true},
-		site: &seenSite{ohm: ohm, temp: temp, own: map[string][]*catalog.Show{}, family: map[string][]*catalog.Show{}, rows: map[*catalog.Show]*catalog.Site{}}}, nil
+	return nil, nil
+}
+
+// readCoil reads what was measured at a site.
+func (o *seenMark) readCoil(s *catalog.Site, name string) error {
+	value, at, hot := strings.Cut(o.text, " at ")
+	reading, err := coil.ParseReading(name, value, measure.Ohm)
+	if err == nil && reading.Open {
+		err = errOpenCoil
+	}
+	o.bench.temp = coil.Reference()
+	if err == nil && hot {
+		o.bench.temp, err = measure.Parse(at, measure.Temperature)
+	}
+	if err != nil {
+		return &QuestionError{Part: "site " + s.Site + ", measured in Ω", Value: name + "=" + o.text, Err: err}
+	}
+	o.bench.ohm = reading.Value.In(measure.Ohm)
+	o.num.Num = coil.Bring(o.bench.ohm, o.bench.temp, coil.Reference()).Value
+	o.mark = siteMark(s)
+	o.mark.How = "Measure the coil at site " + s.Site + " again, leads taken off, with its temperature."
+	return nil
+}
+
+// siteMark gives the mark as which a site is taken, without its assembly.
+func siteMark(s *catalog.Site) *catalog.Mark {
+	return &catalog.Mark{Mark: s.Site, Name: "resistance of the coil at site " + s.Site, Kind: catalog.MarkMeasured, Force: catalog.Deciding, Unit: "Ω", Source: s.Source}
+}
+
+// readSeal reads the length of a seal.
+func (o *seenMark) readSeal(s *catalog.Seal, name string) error {
+	q, err := measure.ParseIn(o.text, measure.Millimetre)
+	if err == nil {
+		o.bench.length, err = seal.LengthOf(q)
+	}
+	if err != nil {
+		return &QuestionError{Part: "seal " + s.Seal + ", measured in mm", Value: name + "=" + o.text, Err: err}
+	}
+	o.num.Num = o.bench.length
+	o.mark = &catalog.Mark{Mark: s.Seal, Name: "length of the seal " + s.Seal, Kind: catalog.MarkMeasured, Force: catalog.Deciding, Unit: "mm",
+		Tolerance: catalog.Decimal{Num: caliper(), Known: true}, Wears: catalog.Shorter, Source: s.Source,
+		How: "Wipe the seal " + s.Seal + " and measure its whole length again with a caliper; see that it is the one from this place and not another."}
+	return nil
 }
 
 // errOpenCoil refuses an open circuit as evidence.
 var errOpenCoil = errors.New("an open circuit tells of a fault and not of a variant; judge it with the data of the unit, and name here what can be measured")
 
-// findSite finds a row of the site: among those of the families that readings
+// findBench finds a row of that name: among those of the families that readings
 // leave, of their variants, and where nothing was read that the catalogue has, of any.
-func (d *decider) findSite(key string) (*catalog.Site, error) {
+func (d *decider) findBench(t *catalog.Table, key string) (*benchRow, error) {
 	families, err := d.familiesRead(nil)
 	if err != nil {
 		return nil, err
 	}
-	t := catalog.TableByName(catalog.TSites)
 	for _, f := range families {
-		if s, err := d.r.siteAt(t, catalog.OfFamily, f, key); err != nil || s != nil {
-			return s, err
+		if b, err := d.r.benchRow(t, catalog.OfFamily, f, key); err != nil || b != nil {
+			return b, err
 		}
 	}
-	var found *catalog.Site
+	var found *benchRow
 	if len(families) > 0 {
 		err = d.r.variantsOf(families, func(v *variant) (bool, error) {
 			var err error
-			found, err = d.r.siteAt(t, catalog.OfVariant, v.key, key)
+			found, err = d.r.benchRow(t, catalog.OfVariant, v.key, key)
 			return found == nil, err
 		})
 		return found, err
 	}
-	for at, ok, err := d.r.cat.Seek(t, ""); ; at, ok, err = d.r.cat.Seek(t, at+"\x00") {
-		if err != nil || !ok {
-			return nil, err
+	err = d.r.benchRows(t, "", func(b *benchRow) bool {
+		if catalog.Fold(b.name()) == key {
+			found = b
 		}
-		rows, err := group[catalog.Site](d.r.cat, t, at)
-		if err != nil {
-			return nil, err
-		}
-		for _, s := range rows {
-			if catalog.Fold(s.Site) == key {
-				return s, nil
-			}
-		}
-	}
+		return found == nil
+	})
+	return found, err
 }
 
-// siteAt gives the row of a site of one family or variant, nil for none.
-func (r *reader) siteAt(t *catalog.Table, scope catalog.ShowScope, of, key string) (*catalog.Site, error) {
-	rows, err := group[catalog.Site](r.cat, t, catalog.MakeKey(catalog.Fold(string(scope)), of))
+// faulty tells whether a reading at a site agrees with no row of the site, or a
+// length is shorter than use leaves any seal of that name (C2c). The rows are those
+// of all families and of the variants of the families that readings leave.
+func (d *decider) faulty(o *seenMark) (bool, error) {
+	s, speaks := o.bench, false
+	against := func(b *benchRow) bool {
+		switch {
+		case b == nil || catalog.Fold(b.name()) != o.key:
+		case b.site != nil:
+			speaks = s.agrees(b)
+		default:
+			n := seal.Of(b.seal, false)
+			speaks = s.length.GreaterThanOrEqual(n.Shortest(caliper()))
+		}
+		return !speaks
+	}
+	families, err := d.familiesRead(nil)
+	if err != nil {
+		return false, err
+	}
+	for _, f := range families { // they mostly agree, and are read already
+		b, err := d.r.benchRow(s.table, catalog.OfFamily, f, o.key)
+		if err != nil || !against(b) {
+			return false, err
+		}
+	}
+	if err := d.r.benchRows(s.table, catalog.MakeKey(catalog.Fold(string(catalog.OfFamily))), against); err != nil || speaks {
+		return false, err
+	}
+	err = d.r.variantsOf(families, func(v *variant) (bool, error) {
+		b, err := d.r.benchRow(s.table, catalog.OfVariant, v.key, o.key)
+		return err == nil && against(b), err
+	})
+	return err == nil && !speaks, err
+}
+
+// benchRow gives the row of that name of one family or variant, nil for none.
+func (r *reader) benchRow(t *catalog.Table, scope catalog.ShowScope, of, key string) (*benchRow, error) {
+	group := catalog.MakeKey(catalog.Fold(string(scope)), of)
+	var rows []catalog.Row
+	var err error
+	if scope == catalog.OfVariant {
+		rows, err = r.variantGroup(t, group)
+	} else {
+		rows, err = r.cat.Group(t, group)
+	}
 	if err != nil {
 		return nil, err
 	}
-	for _, s := range rows {
-		if catalog.Fold(s.Site) == key {
-			return s, nil
+	for _, row := range rows {
+		if b := benchOf(row); catalog.Fold(b.name()) == key {
+			return b, nil
 		}
 	}
 	return nil, nil
 }
 
-// shownBy gives what a variant shows of what was observed (C1): of a site, its
-// own row, else its family's, as a value at the temperature of the row.
+func benchOf(row catalog.Row) *benchRow {
+	switch row := row.(type) {
+	case *catalog.Site:
+		return &benchRow{site: row}
+	case *catalog.Seal:
+		return &benchRow{seal: row}
+	}
+	panic("resolve: neither a row of sites nor of seals")
+}
+
+// benchRows walks the rows of the groups whose keys begin with prefix.
+func (r *reader) benchRows(t *catalog.Table, prefix string, each func(*benchRow) bool) error {
+	for at, ok, err := r.cat.Seek(t, prefix); ; at, ok, err = r.cat.Seek(t, at+"\x00") {
+		if err != nil || !ok || !strings.HasPrefix(at, prefix) {
+			return err
+		}
+		rows, err := r.cat.Group(t, at)
+		if err != nil {
+			return err
+		}
+		for _, row := range rows {
+			if !each(benchOf(row)) {
+				return nil
+			}
+		}
+	}
+}
+
+// shownBy gives what a variant shows of what was observed (C1): of a coil or a
+// seal its own row, else its family's.
 func (o *seenMark) shownBy(r *reader, v *variant) ([]*catalog.Show, error) {
-	if o.site == nil {
+	if o.bench == nil {
 		if err := r.loadShows(v); err != nil {
 			return nil, err
 		}
 		return v.shown(o.key), nil
 	}
-	own, err := o.site.at(r, o.site.own, catalog.OfVariant, v.key, o.key)
+	own, err := o.benchShown(r, o.bench.own, catalog.OfVariant, v.key)
 	if err != nil || len(own) > 0 {
 		return own, err
 	}
-	return o.site.at(r, o.site.family, catalog.OfFamily, v.famKey, o.key)
+	return o.benchShown(r, o.bench.family, catalog.OfFamily, v.famKey)
 }
 
-func (s *seenSite) at(r *reader, known map[string][]*catalog.Show, scope catalog.ShowScope, of, key string) ([]*catalog.Show, error) {
+func (o *seenMark) benchShown(r *reader, known map[string][]*catalog.Show, scope catalog.ShowScope, of string) ([]*catalog.Show, error) {
 	if shows, ok := known[of]; ok {
 		return shows, nil
 	}
-	row, err := r.siteAt(catalog.TableByName(catalog.TSites), scope, of, key)
+	row, err := r.benchRow(o.bench.table, scope, of, o.key)
 	if err != nil {
 		return nil, err
 	}
 	var shows []*catalog.Show
-	if row != nil && row.Ohm.Known {
-		show := &catalog.Show{Scope: scope, Of: row.Of, Mark: row.Site, Value: row.Ohm.String(), Tolerance: row.Tolerance, Source: row.Source}
-		s.rows[show] = row
+	if row != nil {
+		show := row.show()
+		o.bench.rows[show] = row
 		shows = append(shows, show)
 	}
 	known[of] = shows
 	return shows, nil
 }
 
-// agrees tells whether the coil, brought to the temperature of the row, is off its
-// nominal by no more than its tolerance. Both sides are multiplied out, so that an
-// end of the window is judged exactly.
-func (s *seenSite) agrees(show *catalog.Show) bool {
-	row := s.rows[show]
-	if row == nil {
-		return false
-	}
-	temp := coil.Reference()
-	if row.Temp.Known {
-		temp = measure.Of(row.Temp.Num, measure.Celsius)
-	}
-	return coil.Agrees(s.ohm, s.temp, row.Ohm.Num, row.Tolerance.Num, temp)
-}
-
-// sitesKnown gives the names of the sites of the families that readings leave, to
-// propose one of them.
-func (d *decider) sitesKnown() ([]string, error) {
+// benchKnown gives the names of the sites and seals of the families that readings
+// leave, to propose one of them.
+func (d *decider) benchKnown() ([]string, error) {
 	families, err := d.familiesRead(nil)
 	if err != nil {
 		return nil, err
 	}
 	var out []string
-	for _, f := range families {
-		rows, err := group[catalog.Site](d.r.cat, catalog.TableByName(catalog.TSites), catalog.MakeKey(catalog.Fold(string(catalog.OfFamily)), f))
-		if err != nil {
-			return nil, err
-		}
-		for _, s := range rows {
-			if !slices.Contains(out, s.Site) {
-				out = append(out, s.Site)
+	for _, table := range []string{catalog.TSites, catalog.TSeals} {
+		t := catalog.TableByName(table)
+		for _, f := range families {
+			rows, err := d.r.cat.Group(t, catalog.MakeKey(catalog.Fold(string(catalog.OfFamily)), f))
+			if err != nil {
+				return nil, err
+			}
+			for _, row := range rows {
+				if name := benchOf(row).name(); !slices.Contains(out, name) {
+					out = append(out, name)
+				}
 			}
 		}
 	}
