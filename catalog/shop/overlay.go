@@ -1,8 +1,10 @@
 package shop
 
 import (
+	"maps"
 	"slices"
 	"strings"
+	"sync"
 
 	"platewright/catalog"
 )
@@ -17,25 +19,36 @@ import (
 //   - rows read as confirmed corrections say, where the catalogue still says
 //     what the correction expects.
 //
-// Where there are no notes it gives base itself. What it gives is safe for
-// concurrent use if base and notes are, and answers as of now: a later note
-// needs another Over.
+// What it gives is a [Corrected], safe for concurrent use if base and notes are,
+// and answers as of now: a later note needs another Over. Where there are no
+// notes it gives base itself.
 func Over(base Catalogue, notes Notes) (Catalogue, error) {
 	if _, any := notes.SeekFiled(""); !any {
 		return base, nil
 	}
 	o := &overlay{base: base, notes: notes, tNotes: catalog.TableByName(catalog.TNotes), tNumbers: catalog.TableByName(catalog.TNumbers),
-		fixes: map[string]map[string][]*Note{}, moved: map[string]map[string][]string{}}
+		used: map[string]*Note{}, fixes: map[string]map[string][]*Note{}, moved: map[string]map[string][]string{}}
 	if err := o.loadCorrections(); err != nil {
 		return nil, err
 	}
 	return o, nil
 }
 
+// Corrected is a catalogue that remembers which corrections have changed a row
+// that was read, so that whoever answers by it can say so.
+type Corrected interface {
+	Catalogue
+	// Used gives the notes of these corrections, in the order of their names.
+	Used() []*Note
+}
+
 type overlay struct {
 	base             Catalogue
 	notes            Notes
 	tNotes, tNumbers *catalog.Table
+
+	mu   sync.Mutex
+	used map[string]*Note // corrections that changed a row
 
 	fixes map[string]map[string][]*Note  // by table and group: confirmed corrections
 	moved map[string]map[string][]string // by table and column, then cell: groups that hold the cell by a correction
@@ -141,12 +154,18 @@ func (o *overlay) Group(t *catalog.Table, key string) ([]catalog.Row, error) {
 	if len(fixes) == 0 {
 		return rows, nil
 	}
-	return corrected(t, rows, fixes), nil
+	return o.corrected(t, rows, fixes), nil
+}
+
+func (o *overlay) Used() []*Note {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return slices.SortedFunc(maps.Values(o.used), func(a, b *Note) int { return strings.Compare(a.ID, b.ID) })
 }
 
 // corrected gives the rows with their corrections; rows that have none stay the
 // same ones.
-func corrected(t *catalog.Table, rows []catalog.Row, fixes []*Note) []catalog.Row {
+func (o *overlay) corrected(t *catalog.Table, rows []catalog.Row, fixes []*Note) []catalog.Row {
 	out := slices.Clone(rows)
 	for _, n := range fixes {
 		c := n.Current().Correction
@@ -162,6 +181,9 @@ func corrected(t *catalog.Table, rows []catalog.Row, fixes []*Note) []catalog.Ro
 			fixed := t.Clone(r)
 			if col.Set(fixed, c.After) == nil {
 				out[i] = fixed
+				o.mu.Lock()
+				o.used[n.ID] = n
+				o.mu.Unlock()
 			}
 		}
 	}

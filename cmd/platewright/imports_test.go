@@ -119,6 +119,8 @@ func TestTableRefuses(t *testing.T) {
 		{"platewright/resolve", "platewright/catalog/pack"},
 		{"platewright/catalog", "platewright/resolve"},
 		{"platewright/catalog/store", "platewright/resolve"},
+		{"platewright/catalog/shop", "platewright/catalog/store"},
+		{"platewright/catalog/shop", "platewright/resolve"},
 		{"platewright/resolve/plate", "platewright/resolve"},
 		{"platewright/resolve", "platewright/index"},
 		{"platewright/index", "platewright/catalog/store"},

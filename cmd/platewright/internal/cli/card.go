@@ -141,6 +141,7 @@ on that. PLATE and the flags are those of: platewright resolve`,
 				return err
 			}
 			defer cat.Close()
+			cat.tells()
 			body, d, err := decide(cat, q, ref)
 			if err != nil {
 				return err
@@ -286,6 +287,7 @@ decides again what stands.`,
 				return err
 			}
 			defer cat.Close()
+			cat.tells()
 			body, d, err := decide(cat, q, ref)
 			if err != nil {
 				return err
@@ -519,6 +521,7 @@ the new decision over.`,
 				return err
 			}
 			defer cat.Close()
+			cat.tells()
 			out := render.CardsAffected{Schema: render.CardsAffectedSchema, Edition: cat.edition, Cards: []render.AffectedCard{}}
 			if cat.notes != nil {
 				cards, err := cat.notes.Cards()

@@ -53,6 +53,7 @@ func (a *app) completions(ask func(cat resolve.Catalogue, add func(value, about 
 		return nil
 	}
 	defer cat.Close()
+	cat.tells()
 	var out []string
 	err = ask(cat, func(value, about string) bool {
 		if about != "" {

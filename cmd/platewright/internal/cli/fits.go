@@ -50,6 +50,7 @@ func (a *app) fits(q resolve.Question, why bool) error {
 		return err
 	}
 	defer cat.Close()
+	cat.tells()
 	r := resolve.New(cat, cat.edition)
 	// The roles of the part are those to be settled: what would tell apart
 	// candidates that take this part alike is no next check for this question.

@@ -4,11 +4,14 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"os"
 	"path/filepath"
 	"runtime"
 	"runtime/debug"
+	"slices"
 	"strconv"
+	"strings"
 
 	"platewright/catalog/pack"
 	"platewright/catalog/shop"
@@ -27,12 +30,14 @@ type opened struct {
 	store             *store.Store // nil for the demo
 	notes             *store.Shop  // nil where the shop has noted nothing
 	views             []io.Closer
-	collect           int // the garbage collector's percentage before
+	corrected         []shop.Corrected   // what was laid over the catalogue
+	tell              func([]*shop.Note) // says which corrections were used; nil where the answer itself does
+	collect           int                // the garbage collector's percentage before
 }
 
 // open opens the shop's catalogue, or the demo where there is none, with the
-// shop's own notes over it. Until it is closed, garbage is collected a quarter as often: an answer makes much and keeps
-// little, and most processes end before the first collection would pay.
+// shop's own notes over it. Corrections that an answer rests on are told on
+// closing, unless the answer does so itself ([opened.tells]).
 func (a *app) open() (*opened, error) {
 	o, err := a.openOwn()
 	if err != nil {
@@ -44,15 +49,26 @@ func (a *app) open() (*opened, error) {
 	if err != nil {
 		return nil, errors.Join(err, o.Close())
 	}
+	o.tell = func(used []*shop.Note) {
+		// There is nobody to tell where the talk cannot be written.
+		_ = render.CorrectedText(a.err, used, a.screen().Width)
+	}
 	return o, nil
 }
+
+// tells says that the answer itself names the corrections that it rests on.
+func (o *opened) tells() { o.tell = nil }
 
 // over lays the shop's notes over a catalogue.
 func (o *opened) over(cat resolve.Catalogue) (resolve.Catalogue, error) {
 	if o.notes == nil {
 		return cat, nil
 	}
-	return shop.Over(cat, o.notes)
+	over, err := shop.Over(cat, o.notes)
+	if c, ok := over.(shop.Corrected); ok {
+		o.corrected = append(o.corrected, c)
+	}
+	return over, err
 }
 
 // readShop reads the shop's own records, nil where there are none.
@@ -70,7 +86,9 @@ func (a *app) readShop() (*store.Shop, error) {
 }
 
 // openOwn opens the catalogue alone, for what is about the catalogue and not
-// about a unit.
+// about a unit. Until it is closed, garbage is collected a quarter as often: an
+// answer makes much and keeps little, and most processes end before the first
+// collection would pay.
 func (a *app) openOwn() (*opened, error) {
 	percent := 400
 	if set, err := strconv.Atoi(a.env("GOGC")); err == nil {
@@ -150,6 +168,17 @@ func (o *opened) view() (resolve.Catalogue, error) {
 // Close ends all reading.
 func (o *opened) Close() error {
 	var err error
+	if o.tell != nil {
+		used := map[string]*shop.Note{}
+		for _, c := range o.corrected {
+			for _, n := range c.Used() {
+				used[n.ID] = n
+			}
+		}
+		if len(used) > 0 {
+			o.tell(slices.SortedFunc(maps.Values(used), func(a, b *shop.Note) int { return strings.Compare(a.ID, b.ID) }))
+		}
+	}
 	for _, v := range o.views {
 		err = errors.Join(err, v.Close())
 	}

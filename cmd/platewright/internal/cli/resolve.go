@@ -75,6 +75,7 @@ func (a *app) resolveOne(q resolve.Question, why, plan bool) error {
 		return err
 	}
 	defer cat.Close()
+	cat.tells()
 	d, err := resolve.New(cat, cat.edition).Decide(q, resolve.Options{WholePlan: plan})
 	if err != nil {
 		return err

@@ -380,3 +380,15 @@ func ShopStateText(w io.Writer, x ShopState, s Screen) error {
 	_, err := w.Write(p.buf.Bytes())
 	return err
 }
+
+// CorrectedText says, beside an answer that has no place for it, which
+// corrections of the shop it rests on.
+func CorrectedText(w io.Writer, used []*shop.Note, width int) error {
+	p := newPage(Screen{Width: width})
+	for _, n := range used {
+		c := n.Current().Correction
+		p.put(0, 2, sayf("Corrected by the shop (%s): %s of %s %s is taken as %s, not as %s of the catalogue%s", n.ID, c.Column, c.Table, c.Name(), quoted(c.After), quoted(c.Before), tail(": ", n.Current().Text)))
+	}
+	_, err := w.Write(p.buf.Bytes())
+	return err
+}
