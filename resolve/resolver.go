@@ -50,6 +50,7 @@ type Options struct {
 	NoLookAlikes bool // do not look for look-alikes
 	NoNextCheck  bool // do not look for the next check
 	WholePlan    bool // give the whole plan of checks
+	NoFigures    bool // leave the sheet of figures out
 	NoNear       bool // do not list near readings of what matches nothing
 	NoNotes      bool // do not list notes and cautions; notes hold lines all the same
 	NoTrails     bool // leave the trail of each choice empty
@@ -177,6 +178,11 @@ func (res *Resolver) Decide(q Question, o Options) (*Decision, error) {
 	}
 	if q.Part != "" {
 		if err := d.answerPart(); err != nil {
+			return nil, err
+		}
+	}
+	if !o.NoFigures {
+		if err := d.figures(); err != nil {
 			return nil, err
 		}
 	}
