@@ -1,7 +1,9 @@
 package shop
 
 import (
+	"errors"
 	"fmt"
+	"iter"
 	"slices"
 	"strings"
 
@@ -24,6 +26,11 @@ func Correct(cat Catalogue, table, row, column string, was *string, after string
 		}
 		return nil, unknown("table of the catalogue", table, known, "platewright catalog schema lists them")
 	}
+	switch t.Name {
+	case catalog.TAssemblies, catalog.TLayouts, catalog.TFields, catalog.TNotes:
+		// A note corrects one cell, and there one cell can break all of it.
+		return nil, refuse("the table "+t.Name+" is checked as a whole", "correct it in the package that it comes from, and import that")
+	}
 	col := t.Column(column)
 	if col == nil {
 		var known []string
@@ -31,6 +38,9 @@ func Correct(cat Catalogue, table, row, column string, was *string, after string
 			known = append(known, c.Name)
 		}
 		return nil, unknown("column in the table "+table, column, known, "it has "+strings.Join(known, ", "))
+	}
+	if t.Name == catalog.TMarks && (column == "kind" || column == "force") || t.Name == catalog.TRoles && column == "kind" {
+		return nil, refuse("other rows of the catalogue depend on the column "+column+" of "+table, "correct it in the package that it comes from, and import that")
 	}
 	if t.IsKey(slices.Index(t.Columns, col)) {
 		return nil, refuse("the column "+column+" is part of the name of the row", "correct the row in the package that it comes from, and import that")
@@ -90,6 +100,28 @@ func checkCorrected(cat Catalogue, t *catalog.Table, r catalog.Row, c *catalog.C
 	c.After = col.Get(fixed)
 	var bad []catalog.Finding
 	catalog.CheckRow(t, fixed, catalog.Place{}, func(f catalog.Finding) { bad = append(bad, f) })
+	var failed error
+	catalog.NewContext(func(table string) iter.Seq2[catalog.Row, catalog.Place] {
+		return func(yield func(catalog.Row, catalog.Place) bool) {
+			t := catalog.TableByName(table)
+			key, ok, err := cat.Seek(t, "")
+			for ; ok && err == nil; key, ok, err = cat.Seek(t, key+"\x00") {
+				var rows []catalog.Row
+				if rows, err = cat.Group(t, key); err != nil {
+					break
+				}
+				for _, r := range rows {
+					if !yield(r, catalog.Place{}) {
+						return
+					}
+				}
+			}
+			failed = errors.Join(failed, err)
+		}
+	}).Check(fixed, catalog.Place{}, func(f catalog.Finding) { bad = append(bad, f) })
+	if failed != nil {
+		return failed
+	}
 	if len(bad) > 0 {
 		return refuse("the row would be wrong: "+bad[0].What, bad[0].Mend)
 	}

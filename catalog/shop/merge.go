@@ -140,9 +140,11 @@ func (n *Note) take(b ImportedBody, today string) {
 	case fresh:
 		n.Head, n.From, n.Met = b.Head, b.Source, today
 		n.set(state, b.Confirmed)
-	case n.Head != b.Head && n.descends(b.Head, n.Head) && (b.Trusted || n.Current().From == b.Source):
+	case n.Head != b.Head && n.descends(b.Head, n.Head) && (b.Trusted || n.Current().From == b.Source) &&
+		(n.State != catalog.NoteConfirmed || state == catalog.NoteConfirmed):
 		// Theirs was made from ours, and it is for them to say: they are
-		// trusted, or the wording was theirs all along.
+		// trusted, or the wording was theirs all along. What is confirmed here
+		// gives way only to what is confirmed too: it may hold a line.
 		n.Head, n.Met = b.Head, today
 		n.set(state, b.Confirmed)
 	case n.Head == b.Head && b.Trusted && n.State == catalog.NoteOpen && state == catalog.NoteConfirmed:

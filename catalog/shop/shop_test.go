@@ -189,7 +189,7 @@ func TestExchange(t *testing.T) {
 				case was == nil || theirs == nil:
 				case !trusted && was.Current().From == "" && (n.Head != was.Head || n.State != was.State):
 					t.Fatalf("%s: our own wording gave way: %s %s, was %s %s", id, n.Head, n.State, was.Head, was.State)
-				case n.Head == was.Head && was.State == catalog.NoteConfirmed && n.State != was.State:
+				case was.State == catalog.NoteConfirmed && n.State != was.State:
 					t.Fatalf("%s was confirmed here, and is %s", id, n.State)
 				}
 				if was != nil {
@@ -402,6 +402,10 @@ var harbour = []string{
 	"suppliers: supplier=dock; name=Dock; currency=EUR; days=1; source=BENCH",
 	"offers: supplier=dock; stock=D-55; part=KQ-300; price=3; pack=1; source=BENCH",
 	"supersessions: old=KQ-200; new=KQ-300; kind=one-way; qty=1; source=BENCH",
+	"families: family=F; maker=M; name=Family; source=BENCH",
+	"assemblies: assembly=case; name=Case; source=BENCH",
+	"marks: mark=coil; assembly=case; name=Coil; kind=seen; force=deciding; effort=1; source=BENCH",
+	"shows: scope=family; of=F; mark=coil; value=5.2; source=BENCH",
 	"notes: on=part; of=KQ-100; note=old; kind=remark; text=of the catalogue; state=open; author=ann; dated=2030-01-01",
 }
 
@@ -594,6 +598,9 @@ func TestCorrectRefuses(t *testing.T) {
 		{"parts", "KQ-100", "name", nil, "", "the row would be wrong"},
 		{"numbers", "Y 9", "part", nil, "KQ-999", "nothing in the table parts"},
 		{"supersessions", "KQ-200 / KQ-300", "qty", nil, "-1", "cannot stand there"},
+		{"notes", "part / KQ-100 / old", "text", nil, "x", "is checked as a whole"},
+		{"marks", "coil", "force", nil, "hinting", "other rows of the catalogue depend"},
+		{"shows", "family / F / coil / 5.2", "tolerance", nil, "0.1", "is not measured"},
 	} {
 		_, err := Correct(base, x.table, x.row, x.column, x.was, x.after)
 		require.ErrorContains(t, err, x.want, fmt.Sprint(x))
