@@ -486,7 +486,7 @@ func (p *planPart) addShadows() error {
 				own, at = append(own, r), append(at, j)
 			}
 		}
-		if len(own) == 0 || len(own) == len(p.roles) || !slices.ContainsFunc(p.checks, func(c check) bool { return !p.d.bearsOn(catalog.Fold(c.next.Assembly), as) }) {
+		if len(own) == 0 || !slices.ContainsFunc(p.checks, func(c check) bool { return !p.d.bearsOn(catalog.Fold(c.next.Assembly), as) }) {
 			continue
 		}
 		worlds, kept, err := p.build([]*assemblyWork{as}, own, true)

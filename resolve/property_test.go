@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	gocmp "github.com/google/go-cmp/cmp"
+	"github.com/shopspring/decimal"
 	"pgregory.net/rapid"
 
 	"platewright/catalog"
@@ -96,11 +97,13 @@ func drawWorld(t *rapid.T) drawn {
 			row(layout, text, v)
 		}
 	}
-	table("marks", "mark,assembly,kind,force,unit,tolerance,effort")
-	row("plug", assembly("plug on"), "seen", "deciding", "", "", 3)
-	row("pins", assembly("pins on"), "counted", "deciding", "", "", 4)
-	row("coil", assembly("coil on"), "measured", "deciding", "ohm", "0.1", 6)
-	row("caps", assembly("caps on"), "seen", "hinting", "", "", 1)
+	table("marks", "mark,assembly,kind,force,unit,tolerance,effort,wears,site")
+	row("plug", assembly("plug on"), "seen", "deciding", "", "", 3, "", "")
+	row("pins", assembly("pins on"), "counted", "deciding", "", "", 4, "", "")
+	coilOn := assembly("coil on")
+	row("coil", coilOn, "measured", "deciding", "ohm", "0.1", 6, "", pick("coil at", "", "L1"))
+	row("tube", assembly("tube on"), "measured", "deciding", "mm", "0.1", 5, pick("tube wears", "", "shorter"), "")
+	row("caps", assembly("caps on"), "seen", "hinting", "", "", 1, "", "")
 	table("shows", "scope,of,mark,value,tolerance")
 	shown := map[string]bool{}
 	for range some("shows", 9) {
@@ -108,9 +111,9 @@ func drawWorld(t *rapid.T) drawn {
 		if maybe("family's") {
 			scope, of = "family", pick("family", families...)
 		}
-		mark := pick("mark", "plug", "pins", "coil", "caps")
+		mark := pick("mark", "plug", "pins", "coil", "caps", "tube")
 		value, tol := pick("value", markValues[mark]...), ""
-		if mark == "coil" {
+		if mark == "coil" || mark == "tube" {
 			tol = pick("tolerance", "", "0.2")
 		}
 		if k := of + mark + value; !shown[k] {
@@ -121,8 +124,40 @@ func drawWorld(t *rapid.T) drawn {
 	table("roles", "role,assembly,kind")
 	row("gasket", "case", "part")
 	row("seal", "body", "part")
-	row("set", assembly("set of"), "part")
+	setOf := assembly("set of")
+	row("set", setOf, "part")
 	row("fluid", "case", "fluid")
+	// One name of a site or seal is of one assembly.
+	roleOn := map[string][]string{"case": {"gasket"}, "body": {"seal"}}
+	roleOn[setOf] = append(roleOn[setOf], "set")
+	if roleOn[coilOn] == nil {
+		coilOn = "body"
+	}
+	benchRows := func(name string, least int, put func(scope, of string)) {
+		had := map[string]bool{}
+		for range least + some(name, 3) {
+			scope, of := "variant", pick("of", vs...)
+			if maybe("family's") {
+				scope, of = "family", pick("family", families...)
+			}
+			if !had[of] {
+				had[of] = true
+				put(scope, of)
+			}
+		}
+	}
+	table("sites", "scope,of,site,role,ohm,tolerance,temp")
+	for _, site := range []string{"L1", "L2"} {
+		role := pick("coil of", roleOn[coilOn]...)
+		benchRows(site, 1, func(scope, of string) {
+			row(scope, of, site, role, pick("ohm", "5", "5.4", "10"), pick("tolerance", "0.2", "0.5"), pick("temp", "20", "20", "40"))
+		})
+	}
+	table("seals", "scope,of,seal,role,length,tolerance,least,fitted,qty")
+	role := pick("cup of", roleOn["body"]...)
+	benchRows("cup", 1, func(scope, of string) {
+		row(scope, of, "cup", role, pick("length", "26", "31.5", "40"), pick("tolerance", "", "0.2"), pick("least", "", "25.2"), pick("fitted", "", "24"), 1)
+	})
 	table("parts", "part,status,kind")
 	for _, p := range parts {
 		row(p, pick("status", "sold", "sold", "ended"), "single")
@@ -232,6 +267,10 @@ var markValues = map[string][]string{
 	"pins": {"12", "16"},
 	"coil": {"5", "5.4", "10"},
 	"caps": {"green", "grey"},
+	"tube": {"26", "30", "31.5"},
+	"L1":   {"5", "5.4", "10", "7", "10.786 at 40 °C", "5.5"},
+	"L2":   {"5", "5.6", "10", "6.2 at 40 °C"},
+	"cup":  {"26", "25", "30", "31.5", "39", "23", "20", "44"},
 }
 
 func drawMark(t *rapid.T, marks ...string) resolve.Observation {
@@ -253,7 +292,7 @@ func drawQuestion(t *rapid.T) resolve.Question {
 	if q.Plate == "" && len(q.Labels) == 0 {
 		q.Labels = []string{label()}
 	}
-	for _, m := range []string{"plug", "pins", "coil", "caps"} {
+	for _, m := range []string{"plug", "pins", "coil", "caps", "tube", "L1", "cup"} {
 		if rapid.IntRange(0, 3).Draw(t, "sees "+m) == 0 {
 			q.Saw = append(q.Saw, drawMark(t, m))
 		}
@@ -405,7 +444,7 @@ func TestMoreEvidence(t *testing.T) {
 		kind := rapid.SampledFrom([]string{"mark", "label", "serial", "built"}).Draw(t, "more")
 		switch kind {
 		case "mark":
-			o := drawMark(t, "plug", "pins", "coil")
+			o := drawMark(t, "plug", "pins", "coil", "tube", "L1", "L2", "cup")
 			if slices.ContainsFunc(q.Saw, func(s resolve.Observation) bool { return s.Mark == o.Mark }) {
 				return
 			}
@@ -593,7 +632,7 @@ func TestConflictsAreSmallest(t *testing.T) {
 	questions(t, func(t *rapid.T, w drawn, q resolve.Question) {
 		q.Doubt = nil // what doubt allows is for other tests
 		for range 2 { // more marks make more conflicts
-			if o := drawMark(t, "plug", "pins", "coil"); !slices.ContainsFunc(q.Saw, func(s resolve.Observation) bool { return s.Mark == o.Mark }) {
+			if o := drawMark(t, "plug", "pins", "coil", "tube", "L1", "L2", "cup"); !slices.ContainsFunc(q.Saw, func(s resolve.Observation) bool { return s.Mark == o.Mark }) {
 				q.Saw = append(q.Saw, o)
 			}
 		}
@@ -681,7 +720,7 @@ func statementName(kind resolve.StatementKind, mark, text string) string {
 // they are judged, and the pairs that contradict each other by themselves.
 func statementsOf(t *rapid.T, w drawn, q resolve.Question, d *resolve.Decision, assembly string) (out []plainStatement, base []*catalog.Variant, clash []int) {
 	t.Helper()
-	variants, families := map[string]*catalog.Variant{}, map[string]bool{}
+	variants, families, everywhere := map[string]*catalog.Variant{}, map[string]bool{}, map[string]bool{}
 	for r := range w.cat.Rows(catalog.TVariants) {
 		v := r.(*catalog.Variant)
 		variants[string(v.Variant)] = v
@@ -710,6 +749,9 @@ func statementsOf(t *rapid.T, w drawn, q resolve.Question, d *resolve.Decision, 
 	var reads []int
 	for _, r := range d.Reading {
 		allowed := read(r)
+		for v := range allowed {
+			everywhere[variants[v].Family] = true
+		}
 		if own == (r.Assembly == assembly) {
 			for v := range allowed {
 				families[variants[v].Family] = true
@@ -739,6 +781,11 @@ func statementsOf(t *rapid.T, w drawn, q resolve.Question, d *resolve.Decision, 
 			}
 		}
 	}
+	for _, o := range q.Saw {
+		if b := benchStatement(w.cat, o, everywhere); b != nil && b.assembly == assembly {
+			out = append(out, plainStatement{statementName(resolve.StatementMark, o.Mark, o.Value), b.allows})
+		}
+	}
 	if assembly == "case" && serial != 0 {
 		for _, i := range reads {
 			clash = append(clash, 1<<i|1<<len(out))
@@ -758,6 +805,74 @@ func statementsOf(t *rapid.T, w drawn, q resolve.Question, d *resolve.Decision, 
 		}
 	}
 	return out, base, clash
+}
+
+// plainBench is what was measured of a coil or a seal, in plain words.
+type plainBench struct {
+	assembly string
+	allows   func(v *catalog.Variant) bool
+}
+
+// benchStatement is C2a to C2c in plain words; nil for what is no evidence and for
+// marks. Read are the families that readings leave.
+func benchStatement(cat *memory.Catalogue, o resolve.Observation, read map[string]bool) *plainBench {
+	if _, mark := map[string]bool{"plug": true, "pins": true, "coil": true, "caps": true, "tube": true}[o.Mark]; mark {
+		return nil
+	}
+	num := func(s string) decimal.Decimal { return decimal.RequireFromString(s) }
+	value, temp, _ := strings.Cut(o.Value, " at ")
+	found, at := num(value), num(cmp.Or(strings.TrimSuffix(temp, " °C"), "20"))
+	copper := func(t decimal.Decimal) decimal.Decimal {
+		return num("1").Add(num("0.00393").Mul(t.Sub(num("20"))))
+	}
+	type row struct {
+		scope    catalog.ShowScope
+		of, role string
+		agrees   bool
+		speaks   bool // it keeps what was found from being a fault
+	}
+	var rows []row
+	for r := range cat.Rows(catalog.TSites) {
+		if s := r.(*catalog.Site); s.Site == o.Mark {
+			off := found.Mul(copper(s.Temp.Num)).Sub(s.Ohm.Num.Mul(copper(at))).Abs()
+			ok := !off.GreaterThan(s.Tolerance.Num.Mul(copper(at)))
+			rows = append(rows, row{s.Scope, s.Of, s.Role, ok, ok})
+		}
+	}
+	for r := range cat.Rows(catalog.TSeals) {
+		if s := r.(*catalog.Seal); s.Seal == o.Mark {
+			reach := s.Tolerance.Num.Add(num("0.1"))
+			least := decimal.Min(s.Length.Num.Mul(num("0.85")), s.Length.Num.Sub(reach))
+			if s.Fitted.Known {
+				least = s.Fitted.Num.Sub(num("0.1"))
+			}
+			rows = append(rows, row{s.Scope, s.Of, s.Role, !found.LessThan(least) && !found.GreaterThan(s.Length.Num.Add(reach)), !found.LessThan(least)})
+		}
+	}
+	families := map[string]string{}
+	for r := range cat.Rows(catalog.TVariants) {
+		v := r.(*catalog.Variant)
+		families[string(v.Variant)] = v.Family
+	}
+	if !slices.ContainsFunc(rows, func(r row) bool { return r.speaks && (r.scope == catalog.OfFamily || read[families[r.of]]) }) {
+		return nil
+	}
+	out := &plainBench{allows: func(v *catalog.Variant) bool {
+		for _, of := range []row{{scope: catalog.OfVariant, of: string(v.Variant)}, {scope: catalog.OfFamily, of: v.Family}} {
+			for _, r := range rows {
+				if r.scope == of.scope && r.of == of.of {
+					return r.agrees
+				}
+			}
+		}
+		return true
+	}}
+	for r := range cat.Rows(catalog.TRoles) {
+		if o := r.(*catalog.Role); o.Role == rows[0].role {
+			out.assembly = o.Assembly
+		}
+	}
+	return out
 }
 
 // agrees is C1 and C2 in plain words.
@@ -780,6 +895,9 @@ func agrees(cat *memory.Catalogue, v *catalog.Variant, m *catalog.Mark, value st
 			found, _ := catalog.ParseDecimal(value)
 			nominal, _ := catalog.ParseDecimal(s.Value)
 			reach := s.Tolerance.Num.Add(m.Tolerance.Num)
+			if m.Wears == catalog.Shorter && found.Num.LessThan(nominal.Num) {
+				agree = agree || !found.Num.LessThan(nominal.Num.Mul(decimal.New(85, -2))) // C2b
+			}
 			agree = agree || !found.Num.Sub(nominal.Num).Abs().GreaterThan(reach)
 		}
 		if rows > 0 {
@@ -822,7 +940,7 @@ func (w *drawn) ofMarks(role string) bool {
 // step: exactly the roles that the plan says are settled there are settled, and a
 // plan ends only where no check is left that could settle more.
 func TestPlanKeepsItsPromise(t *testing.T) {
-	kept, leaves := map[resolve.CheckKind]int{}, 0
+	kept, leaves, sites := map[resolve.CheckKind]int{}, 0, 0
 	questions(t, func(t *rapid.T, w drawn, q resolve.Question) {
 		res := resolve.New(w.cat, resolve.Edition{Name: "drawn"})
 		whole := func(q resolve.Question) *resolve.Decision {
@@ -877,6 +995,9 @@ func TestPlanKeepsItsPromise(t *testing.T) {
 				}
 			}
 			kept[n.Kind]++
+			if n.Mark == "L1" || n.Mark == "L2" {
+				sites++
+			}
 			if n = a.Next; n == nil && !a.Cut {
 				leaves++
 				if len(across) == 0 && !slices.ContainsFunc(part.Roles, w.ofMarks) && read && after.Plan != nil && slices.Contains(after.Plan.Parts[0].Assemblies, part.Assemblies[0]) {
@@ -886,8 +1007,8 @@ func TestPlanKeepsItsPromise(t *testing.T) {
 		}
 	})
 	for _, k := range []resolve.CheckKind{resolve.CheckMark, resolve.CheckSerial, resolve.CheckBuilt, resolve.CheckCharacter} {
-		if kept[k] == 0 || leaves == 0 {
-			t.Errorf("the property was not put to the test: %v, %d ends", kept, leaves)
+		if kept[k] == 0 || leaves == 0 || sites == 0 {
+			t.Errorf("the property was not put to the test: %v, %d ends, %d coils at sites", kept, leaves, sites)
 		}
 	}
 }

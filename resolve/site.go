@@ -79,8 +79,8 @@ func (s *seenBench) agrees(b *benchRow) bool {
 }
 
 // benchMark gives an observation of a coil or a seal, as of a measured, deciding
-// mark of its name on the assembly of its role; nil if no unit that the readings
-// leave has one of that name.
+// mark of its name on the assembly of its role; nil if the catalogue has none of
+// that name.
 func (d *decider) benchMark(key, name, text string) (*seenMark, error) {
 	for _, table := range []string{catalog.TSites, catalog.TSeals} {
 		t := catalog.TableByName(table)
@@ -159,7 +159,8 @@ func (o *seenMark) readSeal(s *catalog.Seal, name string) error {
 var errOpenCoil = errors.New("an open circuit tells of a fault and not of a variant; judge it with the data of the unit, and name here what can be measured")
 
 // findBench finds a row of that name: among those of the families that readings
-// leave, of their variants, and where nothing was read that the catalogue has, of any.
+// leave, of their variants, else of any. A reading completed later can leave families
+// that have none, of which nothing is then recorded.
 func (d *decider) findBench(t *catalog.Table, key string) (*benchRow, error) {
 	families, err := d.familiesRead(nil)
 	if err != nil {
@@ -177,7 +178,9 @@ func (d *decider) findBench(t *catalog.Table, key string) (*benchRow, error) {
 			found, err = d.r.benchRow(t, catalog.OfVariant, v.key, key)
 			return found == nil, err
 		})
-		return found, err
+		if err != nil || found != nil {
+			return found, err
+		}
 	}
 	err = d.r.benchRows(t, "", func(b *benchRow) bool {
 		if catalog.Fold(b.name()) == key {
