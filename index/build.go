@@ -40,7 +40,8 @@ const textField = "t"
 const batchSize = 6000
 
 // zapDocument hands a document that is already taken apart to the segment
-// library.
+// library. Its identity, which the library wants stored, is its number, and is
+// not indexed.
 type zapDocument struct {
 	id   zapField
 	text zapField
@@ -191,7 +192,7 @@ func (b *builder) add(d *document) error {
 	}
 	n := len(b.lengths)
 	b.batch = append(b.batch, &zapDocument{
-		id:   zapField{name: "_id", value: binary.BigEndian.AppendUint32(nil, uint32(n)), options: api.IndexField | api.StoreField, length: 1, terms: idTerms(n)},
+		id:   zapField{name: "_id", value: binary.BigEndian.AppendUint32(nil, uint32(n)), options: api.StoreField},
 		text: zapField{name: textField, options: api.IndexField | api.IncludeTermVectors, length: min(length, math.MaxUint16), terms: terms},
 	})
 	b.lengths = append(b.lengths, uint16(min(length, math.MaxUint16)))
@@ -207,15 +208,6 @@ func (b *builder) add(d *document) error {
 }
 
 func lower(number string) []byte { return bytes.ToLower([]byte(number)) }
-
-// idTerms is the one term under which the segment library wants to find a
-// document by its identity.
-func idTerms(n int) api.TokenFrequencies {
-	id := string(binary.BigEndian.AppendUint32(nil, uint32(n)))
-	tf := &api.TokenFreq{Term: []byte(id)}
-	tf.SetFrequency(1)
-	return api.TokenFrequencies{id: tf}
-}
 
 // record appends what must be known of a document without reading its row.
 func (b *builder) record(d *document) {

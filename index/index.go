@@ -8,12 +8,15 @@ import (
 	"errors"
 	"fmt"
 	"hash/crc32"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
 	"time"
+	"unsafe"
 
+	"github.com/blevesearch/mmap-go"
 	segment "github.com/blevesearch/scorch_segment_api/v2"
 	"github.com/blevesearch/vellum/levenshtein"
 	zap "github.com/blevesearch/zapx/v17"
@@ -52,6 +55,7 @@ type Index struct {
 	state    State
 	options  Options
 	scores   []*scores
+	hold     []float32      // by weighted length, how far it holds a document's words back
 	counts   map[string]int // documents that hold a term
 	groups   map[string][]catalog.Row
 	spelling [3]*levenshtein.LevenshteinAutomatonBuilder // by the number of typing errors; made when a query needs it
@@ -295,40 +299,53 @@ func openFolder(dir string, want stamp) (_ *shelf, change int, err error) {
 	if st.Of != want.Of || st.Edition != want.Edition || st.Digest != want.Digest {
 		return nil, 0, errors.New("it covers something else")
 	}
-	read := func(name string) ([]byte, error) {
+	s := &shelf{stat: st.Stat, looked: map[string][]numberHit{}, dir: dir}
+	s.close = func() error {
+		var err error
+		for _, m := range s.maps {
+			err = errors.Join(err, m.Unmap())
+		}
+		s.maps = nil
+		return err
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, s.close())
+		}
+	}()
+	// Each file is read through once in small pieces for its check sum, and then
+	// mapped: of most pages an answer needs none, and fresh memory for all of them
+	// would cost more than the answer.
+	load := func(name string) ([]byte, error) {
 		for _, f := range st.Files {
 			if f.Name != name {
 				continue
 			}
-			b, err := os.ReadFile(filepath.Join(dir, name))
-			if err != nil {
-				return nil, err
+			m, err := f.load(filepath.Join(dir, name))
+			if m != nil {
+				s.maps = append(s.maps, m)
 			}
-			if len(b) != f.Size || crc32.Checksum(b, castagnoli) != f.Sum {
-				return nil, fmt.Errorf("its file %s is damaged", name)
-			}
-			return b, nil
+			return m, err
 		}
 		return nil, fmt.Errorf("its file %s is missing", name)
 	}
-	s := &shelf{stat: st.Stat, looked: map[string][]numberHit{}, close: func() error { return nil }}
-	if s.docs, err = read(docsName); err != nil {
+	if s.docs, err = load(docsName); err != nil {
 		return nil, 0, err
 	}
-	words, err := read(wordsName)
+	words, err := load(wordsName)
 	if err != nil {
 		return nil, 0, err
 	}
 	if err := s.load(words); err != nil {
 		return nil, 0, err
 	}
-	if s.whole, err = read(wholeName); err != nil {
+	if s.whole, err = load(wholeName); err != nil {
 		return nil, 0, err
 	}
 	if n := len(s.whole); n&(n-1) != 0 {
 		return nil, 0, errShelf
 	}
-	seg, err := read(segmentName)
+	seg, err := load(segmentName)
 	if err != nil {
 		return nil, 0, err
 	}
@@ -344,12 +361,12 @@ func openFolder(dir string, want stamp) (_ *shelf, change int, err error) {
 			return nil, 0, err
 		}
 	}
-	// The numbers are read when a query asks for one, and their check sum is
+	// The numbers are looked at when a query asks for one, and their check sum is
 	// compared then; see [Index.Search] for what comes of a difference.
 	var list numberList
 	s.numbers = func() (numberList, error) {
 		if list == nil {
-			b, err := read(numbersName)
+			b, err := load(numbersName)
 			if err != nil {
 				return nil, &damagedError{dir, err}
 			}
@@ -358,6 +375,27 @@ func openFolder(dir string, want stamp) (_ *shelf, change int, err error) {
 		return list, nil
 	}
 	return s, st.Change, s.check()
+}
+
+// load checks a file and maps it. It is nil for an empty one.
+func (f fileSum) load(path string) (_ mmap.MMap, err error) {
+	file, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer func() { err = errors.Join(err, file.Close()) }()
+	sum := crc32.New(castagnoli)
+	n, err := io.CopyBuffer(sum, struct{ io.Reader }{file}, make([]byte, 256<<10))
+	if err != nil {
+		return nil, err
+	}
+	if int(n) != f.Size || sum.Sum32() != f.Sum {
+		return nil, fmt.Errorf("its file %s is damaged", f.Name)
+	}
+	if n == 0 {
+		return nil, nil
+	}
+	return mmap.Map(file, mmap.RDONLY, 0)
 }
 
 // damagedError says that a part of the index turned out to be damaged while it
@@ -369,6 +407,18 @@ type damagedError struct {
 
 func (e *damagedError) Error() string { return "the search index is damaged: " + e.err.Error() }
 func (e *damagedError) Unwrap() error { return e.err }
+
+// folder gives the folder of the index in whose files an address lies.
+func (x *Index) folder(addr uintptr) string {
+	for _, s := range x.shelves {
+		for _, m := range s.maps {
+			if from := uintptr(unsafe.Pointer(unsafe.SliceData(m))); addr >= from && addr < from+uintptr(len(m)) {
+				return s.dir
+			}
+		}
+	}
+	return x.shelves[0].dir
+}
 
 // mend opens the index again without what is damaged, so that it is built anew.
 func (e *damagedError) mend(ctx context.Context, r Reader, o Options) (*Index, error) {

@@ -110,6 +110,26 @@ func TestWhatIsWrongIsMended(t *testing.T) {
 	}
 }
 
+// A file that is cut short while it is in use is noticed, and the search answers
+// all the same.
+func TestCutShortWhileInUse(t *testing.T) {
+	cat, dir := demo(t), t.TempDir()
+	want := answers(t, open(t, cat, Options{}))
+	x := open(t, cat, Options{Dir: dir, Edition: 1, Digest: "a"})
+	files, err := filepath.Glob(filepath.Join(dir, folderName, "*-*", "*"))
+	require.NoError(t, err)
+	for _, f := range files {
+		require.NoError(t, os.Truncate(f, 0))
+	}
+	got := answers(t, x)
+	if d := cmp.Diff(want, got, sameHits); d != "" {
+		t.Errorf("(-want +got):\n%s", d)
+	}
+	if s := x.State(); s.How != FromRebuilt || s.Why == "" {
+		t.Errorf("it says %+v", s)
+	}
+}
+
 // Another edition needs another index, and the old one goes.
 func TestAnotherEdition(t *testing.T) {
 	cat, dir := demo(t), t.TempDir()

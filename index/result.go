@@ -92,7 +92,7 @@ type Hit struct {
 	Anchor   Anchor   `json:"anchor,omitempty"`
 	Score    float64  `json:"score"`
 	Fields   []Field  `json:"fields"`  // the texts that describe it, with what matched; harmless to show
-	Missing  []string `json:"missing"` // words of the query that it does not hold
+	Missing  []string `json:"missing"` // words of the query that others hold and it does not
 	Makers   []string `json:"makers"`
 	Families []string `json:"families"`
 	Roles    []string `json:"roles"`

@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"runtime/debug"
 	"slices"
 	"strings"
 
@@ -185,6 +186,9 @@ func (x *Index) exact(folded string) ([]found, error) {
 			out = append(out, found{t, string(t.RowKey(nil, r)), r})
 		}
 	}
+	if !strings.ContainsAny(folded, "0123456789") {
+		return out, nil
+	}
 	plates := catalog.TableByName(catalog.TPlates)
 	for _, layout := range x.layouts {
 		rows, err := x.reader.Group(plates, catalog.MakeKey(layout, folded)[:plateKey(plates, layout, folded)])
@@ -196,9 +200,6 @@ func (x *Index) exact(folded string) ([]found, error) {
 				out = append(out, found{plates, k, r})
 			}
 		}
-	}
-	if !strings.ContainsAny(folded, "0123456789") {
-		return out, nil
 	}
 	stock, err := x.exactStock(folded)
 	return append(out, stock...), err
@@ -253,6 +254,16 @@ type scores struct {
 func (x *Index) newScores() []*scores {
 	if len(x.scores) != len(x.shelves) {
 		x.scores = nil
+		docs, length := 0, 0
+		for _, s := range x.shelves {
+			docs += s.Docs
+			length += s.Length
+		}
+		average := float64(length) / float64(max(docs, 1))
+		x.hold = make([]float32, 2048)
+		for n := range x.hold {
+			x.hold[n] = float32(weightText * saturation * (1 - lengthHold + lengthHold*float64(n)/average))
+		}
 		for _, s := range x.shelves {
 			n := s.Docs
 			x.scores = append(x.scores, &scores{score: make([]float32, n), matched: make([]uint32, n), term: make([]float32, n)})
@@ -381,7 +392,7 @@ func (w *worstFirst) Pop() any           { return nil }
 // because of the index: where that turns out to be damaged it is built anew. The
 // error is one of reading the catalogue, or of a context that ended.
 func (x *Index) Search(ctx context.Context, q Query) (*Result, error) {
-	res, err := x.search(q)
+	res, err := x.guarded(q)
 	var damaged *damagedError
 	if !errors.As(err, &damaged) {
 		return res, err
@@ -395,6 +406,25 @@ func (x *Index) Search(ctx context.Context, q Query) (*Result, error) {
 	if err != nil {
 		return nil, err
 	}
+	return x.guarded(q)
+}
+
+// guarded searches, and takes a fault of the memory map, such as that of a file
+// which somebody cut short in the meantime, for the damage that it is.
+func (x *Index) guarded(q Query) (_ *Result, err error) {
+	before := debug.SetPanicOnFault(true)
+	defer func() {
+		debug.SetPanicOnFault(before)
+		r := recover()
+		if r == nil {
+			return
+		}
+		fault, ok := r.(interface{ Addr() uintptr })
+		if !ok {
+			panic(r)
+		}
+		err = &damagedError{x.folder(fault.Addr()), errors.New("its files cannot be read to their end")}
+	}()
 	return x.search(q)
 }
 
@@ -518,12 +548,10 @@ func (a *allowed) has(r *record) bool {
 func (x *Index) candidates(terms []*term, f *filter) (*hits, []float64, bool, error) {
 	weights := make([]float64, len(terms))
 	all := x.newScores()
-	docs, length := 0, 0
+	docs := 0
 	for _, s := range x.shelves {
 		docs += s.Docs
-		length += s.Length
 	}
-	average := float64(length) / float64(max(docs, 1))
 	bare := map[lineAt]*candidate{}
 	anchored := map[lineAt]Anchor{}
 	var exact []candidate
@@ -575,7 +603,7 @@ func (x *Index) candidates(terms []*term, f *filter) (*hits, []float64, bool, er
 				continue
 			}
 			idf := inverse(docs, n)
-			held, err := x.give(all, a, idf, average, t.filler)
+			held, err := x.give(all, a, idf, t.filler)
 			if err != nil {
 				return nil, nil, false, err
 			}
@@ -698,20 +726,19 @@ func rankAnchor(a Anchor) int {
 }
 
 // give scores the documents that hold all words of an alternative.
-func (x *Index) give(all []*scores, a alternative, idf, average float64, filler bool) (bool, error) {
-	weight := a.weight * idf * (saturation + 1)
+func (x *Index) give(all []*scores, a alternative, idf float64, filler bool) (bool, error) {
+	weight := float32(a.weight * idf * (saturation + 1))
 	if filler {
 		weight *= 0.15
 	}
 	held := false
 	for si, s := range x.shelves {
-		one := func(doc int, f float64) float32 {
-			return float32(weight * f / (f + weightText*saturation*(1-lengthHold+lengthHold*s.length(doc)/average)))
-		}
+		one := func(doc int, f float32) float32 { return weight * f / (f + x.hold[min(s.length(doc), len(x.hold)-1)]) }
 		if len(a.words) == 1 {
-			if err := s.postings(a.words[0], func(doc int, f float64) {
+			c := all[si]
+			if err := s.postings(a.words[0], func(doc int, f float32) {
 				held = true
-				all[si].give(doc, one(doc, f))
+				c.give(doc, one(doc, f))
 			}); err != nil {
 				return false, err
 			}
@@ -720,7 +747,7 @@ func (x *Index) give(all []*scores, a alternative, idf, average float64, filler 
 		least := map[int]float32{}
 		for i, w := range a.words {
 			next := map[int]float32{}
-			if err := s.postings(w, func(doc int, f float64) {
+			if err := s.postings(w, func(doc int, f float32) {
 				v := one(doc, f)
 				if old, ok := least[doc]; i == 0 || ok {
 					if i > 0 {
@@ -778,6 +805,7 @@ func (x *Index) collect(out *hits, best float64, terms []*term, weights []float6
 		}
 	}
 	shares := map[uint32]float32{}
+	lastMask, lastShare := ^uint32(0), float32(0) // most documents hold the same words
 	said := Kind("")
 	for _, t := range terms {
 		if t.filler && kindWords[t.word.Text] != "" && len(terms) > 1 {
@@ -788,12 +816,16 @@ func (x *Index) collect(out *hits, best float64, terms []*term, weights []float6
 		if len(terms) > 0 {
 			for _, d := range c.touched {
 				m := c.matched[d]
-				share, ok := shares[m]
-				if !ok {
-					v := coverage(terms, weights, sum, m)
-					share = float32(v * v)
-					shares[m] = share
+				if m != lastMask {
+					v, ok := shares[m]
+					if !ok {
+						c := coverage(terms, weights, sum, m)
+						v = float32(c * c)
+						shares[m] = v
+					}
+					lastMask, lastShare = m, v
 				}
+				share := lastShare
 				if said != "" {
 					if x.shelves[si].record(int(d), &r); r.kind != said {
 						share *= otherKind

@@ -6,9 +6,9 @@ import (
 	"fmt"
 	"slices"
 
+	"github.com/blevesearch/mmap-go"
 	segment "github.com/blevesearch/scorch_segment_api/v2"
 	"github.com/blevesearch/vellum"
-	zap "github.com/blevesearch/zapx/v17"
 )
 
 // shelf is one opened index: of the catalogue, of the shop's notes, or of the
@@ -22,6 +22,8 @@ type shelf struct {
 	whole    bloom                  // which numbers there can be
 	looked   map[string][]numberHit // whole numbers that were looked for
 	close    func() error
+	dir      string // where its files are, "" for one in memory
+	maps     []mmap.MMap
 }
 
 // segmentAt is a segment with the number of its first document.
@@ -92,8 +94,9 @@ func (s *shelf) check() error {
 	return nil
 }
 
-func (s *shelf) length(doc int) float64 {
-	return float64(binary.LittleEndian.Uint16(s.docs[2*doc:]))
+// length is the weighted length of a document.
+func (s *shelf) length(doc int) int {
+	return int(binary.LittleEndian.Uint16(s.docs[2*doc:]))
 }
 
 // record is what is known of a document without reading its row.
@@ -242,7 +245,7 @@ func (s *shelf) bareAt(line int) (section, bool) {
 }
 
 // postings calls each for every document that holds a term.
-func (s *shelf) postings(term string, each func(doc int, frequency float64)) error {
+func (s *shelf) postings(term string, each func(doc int, frequency float32)) error {
 	for _, sg := range s.segments {
 		list, err := sg.dict.PostingsList([]byte(term), nil, nil)
 		if err != nil {
@@ -261,7 +264,7 @@ func (s *shelf) postings(term string, each func(doc int, frequency float64)) err
 				break
 			}
 			if doc := sg.from + int(p.Number()); doc < s.Docs {
-				each(doc, float64(p.Frequency()))
+				each(doc, float32(p.Frequency()))
 			}
 		}
 	}
@@ -351,5 +354,3 @@ func positions(p segment.Posting, at int) []int {
 	}
 	return out
 }
-
-var _ segment.Segment = (*zap.Segment)(nil)

@@ -288,7 +288,7 @@ func (x *Index) mark(h *Hit, context []Field, c candidate, terms []*term, weight
 	for i, t := range terms {
 		held := c.matched&(1<<i) != 0
 		if !held && !t.filler {
-			if weights[i] > 0 || t.word.Kind == WordUnmet {
+			if weights[i] > 0 { // what is found nowhere is said once, of the query
 				h.Missing = append(h.Missing, harmless(t.word.Text))
 			}
 			continue

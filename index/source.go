@@ -159,19 +159,20 @@ func plainWord(code string) string { return strings.ReplaceAll(code, "-", " ") }
 // lookup reads single rows and remembers those that many things share.
 type lookup struct {
 	r     Reader
-	known map[string]catalog.Row
+	known map[rowID]catalog.Row
 }
 
-func newLookup(r Reader) *lookup { return &lookup{r: r, known: map[string]catalog.Row{}} }
+type rowID struct{ table, code string }
 
-// row gives the first row of the group of that key, nil for none.
-func (l *lookup) row(table string, parts ...string) (catalog.Row, error) {
-	key := catalog.MakeKey(parts...)
-	id := table + " " + key
+func newLookup(r Reader) *lookup { return &lookup{r: r, known: map[rowID]catalog.Row{}} }
+
+// row gives the row of a folded code, nil for none.
+func (l *lookup) row(table, code string) (catalog.Row, error) {
+	id := rowID{table, code}
 	if r, ok := l.known[id]; ok {
 		return r, nil
 	}
-	rows, err := l.r.Group(catalog.TableByName(table), key)
+	rows, err := l.r.Group(catalog.TableByName(table), catalog.MakeKey(code))
 	if err != nil {
 		return nil, err
 	}

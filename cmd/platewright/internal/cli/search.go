@@ -3,6 +3,7 @@ package cli
 import (
 	"errors"
 	"iter"
+	"runtime/debug"
 	"slices"
 	"strings"
 	"time"
@@ -111,6 +112,9 @@ func (a *app) search(c *cobra.Command, q index.Query) error {
 		return err
 	}
 	defer cat.Close()
+	// Making an index works through much more than an answer does, so garbage is
+	// collected as often as usual.
+	debug.SetGCPercent(cat.collect)
 	notes, err := a.readShop()
 	if err != nil {
 		return err
