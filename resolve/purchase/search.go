@@ -43,6 +43,7 @@ type question struct {
 	key    decimal.Decimal // with count: look only for plans that cost no more than
 	count  int             // this, and where equal have no more deliveries
 	nodes  int
+	start  *solution // a plan to begin with; nil for none
 }
 
 // outcome is what a search found.
@@ -83,6 +84,9 @@ func (m *model) search(ctx context.Context, q question) outcome {
 		root.ways[i] = 1<<len(n.ways) - 1
 	}
 	m.startShares(root)
+	if q.start != nil {
+		s.take(q.start.packs, q.start.ways)
+	}
 	s.h.hi = root.hi
 	s.h.lo = root.lo
 	s.push(root)

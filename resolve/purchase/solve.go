@@ -23,6 +23,7 @@ func Solve(ctx context.Context, p Problem, opt Options) (*Plan, error) {
 // demands narrow a plan beyond its problem, for explanations.
 type demands struct {
 	before     catalog.Date // complete before this day
+	until      catalog.Date // complete by this day
 	deliveries int          // at most
 	force      int          // 1 + offer to be bought
 	without    string       // good not to be bought
@@ -38,7 +39,7 @@ func (r *reading) solve(ctx context.Context, opt Options, d demands) (*Plan, err
 	plan := &Plan{Schema: Schema, Currency: r.p.Currency, Aim: r.p.Aim, By: r.p.By, Orders: []Order{}, Covered: []Covered{}, Spares: []Spare{},
 		Uncovered: []Uncovered{}, Refused: append([]Refused{}, r.refused...)}
 	with := func(o *readOffer) bool {
-		return (r.p.By == 0 || o.arrives <= r.p.By) && (d.before == 0 || o.arrives != 0 && o.arrives < d.before) &&
+		return (r.p.By == 0 || o.arrives <= r.p.By) && (d.before == 0 || o.arrives != 0 && o.arrives < d.before) && (d.until == 0 || o.arrives <= d.until) &&
 			(d.without == "" || o.Good != d.without)
 	}
 	keep := d.keep
@@ -63,24 +64,31 @@ func (r *reading) solve(ctx context.Context, opt Options, d demands) (*Plan, err
 		}
 	}
 	cap := d.deliveries
-	if r.p.Aim == FewestDeliveries {
-		few, out, err := r.run(ctx, keep, with, false, question{nodes: opt.Nodes}, d)
+	var start *solution
+	if r.p.Aim == FewestDeliveries || cap > 0 {
+		// The fewest deliveries there can be, or whether so few can do.
+		q := question{nodes: opt.Nodes}
+		if cap > 0 {
+			q.below = int64(cap) + 1
+		}
+		few, out, err := r.run(ctx, keep, with, false, q, d)
 		if err != nil {
 			return nil, err
 		}
 		plan.Proof.Nodes += out.nodes
-		plan.Proof.Deliveries = int(out.bound & (1<<few.counts - 1))
 		if out.limit != "" {
 			plan.Proof.Limit = out.limit
 		}
 		if out.sol == nil {
 			return nothing(plan, out)
 		}
-		if n := few.deliveries(out.sol.packs); cap == 0 || n < cap {
-			cap = n
+		start = out.sol
+		if r.p.Aim == FewestDeliveries {
+			plan.Proof.Deliveries = int(out.bound)
+			cap = few.deliveries(start.packs)
 		}
 	}
-	b, out, err := r.run(ctx, keep, with, true, question{cap: cap, nodes: opt.Nodes}, d)
+	b, out, err := r.run(ctx, keep, with, true, question{cap: cap, start: start, nodes: opt.Nodes}, d)
 	if err != nil {
 		return nil, err
 	}
