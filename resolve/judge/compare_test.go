@@ -82,6 +82,28 @@ func differences(got answers, said [][]string) []string {
 	if d.Mixed != nil {
 		have["mixed"] = true
 	}
+	for _, o := range d.Observations {
+		c := o.Condemned
+		if c == nil {
+			continue
+		}
+		if c.NoEvidence {
+			put("faulty", catalog.Fold(o.Mark))
+		}
+		for _, by := range c.By {
+			variants := by.Variants
+			for _, a := range d.Assemblies {
+				if len(variants) == 0 && a.Assembly == o.Assembly { // all that are possible
+					for _, k := range a.Candidates {
+						variants = append(variants, k.Variant)
+					}
+				}
+			}
+			for _, v := range variants {
+				put("condemned", catalog.Fold(o.Mark), v.Key())
+			}
+		}
+	}
 	for _, c := range d.Conflicts {
 		var st []string
 		for _, s := range c.Statements {

@@ -15,9 +15,10 @@ PRAGMA temp_store = MEMORY;
 
 CREATE TABLE assembly(cat INT, a TEXT, follows TEXT);
 CREATE TABLE variant(cat INT, v TEXT, fam TEXT, sfrom INT, sto INT, bfrom INT, bto INT);
-CREATE TABLE mark(cat INT, m TEXT, a TEXT, kind TEXT, force TEXT, tol INT);
+CREATE TABLE mark(cat INT, m TEXT, a TEXT, kind TEXT, force TEXT, tol INT, wears TEXT);
 CREATE TABLE show(cat INT, scope TEXT, o TEXT, m TEXT, val TEXT, num INT, tol INT);
 CREATE TABLE site(cat INT, scope TEXT, o TEXT, m TEXT, r TEXT, ohm INT, tol INT, temp INT); -- temp in tenths of a degree
+CREATE TABLE seal(cat INT, scope TEXT, o TEXT, m TEXT, r TEXT, len INT, tol INT, least INT, fitted INT);
 CREATE TABLE role(cat INT, r TEXT, a TEXT, kind TEXT);
 CREATE TABLE part(cat INT, p TEXT, kind TEXT, sold INT);
 CREATE TABLE number(cat INT, n TEXT, p TEXT);
@@ -71,19 +72,27 @@ CREATE INDEX mark_i ON mark(cat, m);
 CREATE TABLE sitemark AS
 SELECT DISTINCT s.cat, s.m, r.a FROM site s JOIN role r ON r.cat = s.cat AND r.r = s.r
 WHERE NOT EXISTS (SELECT 1 FROM mark m WHERE m.cat = s.cat AND m.m = s.m);
-INSERT INTO mark SELECT cat, m, a, 'measured', 'deciding', 0 FROM sitemark;
+INSERT INTO mark SELECT cat, m, a, 'measured', 'deciding', 0, '' FROM sitemark;
+-- C2b: where neither a mark nor a site is called so, a seal is one that wears
+-- shorter, with 0.1 mm of measuring tolerance.
+CREATE TABLE sealmark AS
+SELECT DISTINCT s.cat, s.m, r.a FROM seal s JOIN role r ON r.cat = s.cat AND r.r = s.r
+WHERE NOT EXISTS (SELECT 1 FROM mark m WHERE m.cat = s.cat AND m.m = s.m);
+INSERT INTO mark SELECT cat, m, a, 'measured', 'deciding', 100000, 'shorter' FROM sealmark;
 CREATE TABLE shown AS
-SELECT cat, scope, o, m, val, num, tol, NULL AS temp FROM show
+SELECT cat, scope, o, m, val, num, tol, NULL AS temp, NULL AS fitted, NULL AS least FROM show
 UNION ALL
-SELECT s.cat, s.scope, s.o, s.m, NULL, s.ohm, s.tol, s.temp FROM site s JOIN sitemark k ON k.cat = s.cat AND k.m = s.m;
+SELECT s.cat, s.scope, s.o, s.m, NULL, s.ohm, s.tol, s.temp, NULL, NULL FROM site s JOIN sitemark k ON k.cat = s.cat AND k.m = s.m
+UNION ALL
+SELECT s.cat, s.scope, s.o, s.m, NULL, s.len, s.tol, NULL, s.fitted, s.least FROM seal s JOIN sealmark k ON k.cat = s.cat AND k.m = s.m;
 CREATE INDEX shown_i ON shown(cat, scope, o, m);
 
 -- C1: what a variant shows of a mark: its own rows, else its family's.
 CREATE TABLE sv AS
-SELECT v.cat, v.v, s.m, s.val, s.num, s.tol, s.temp
+SELECT v.cat, v.v, s.m, s.val, s.num, s.tol, s.temp, s.fitted, s.least
 FROM variant v JOIN shown s ON s.cat = v.cat AND s.scope = 'variant' AND s.o = v.v
 UNION ALL
-SELECT v.cat, v.v, s.m, s.val, s.num, s.tol, s.temp
+SELECT v.cat, v.v, s.m, s.val, s.num, s.tol, s.temp, s.fitted, s.least
 FROM variant v JOIN shown s ON s.cat = v.cat AND s.scope = 'family' AND s.o = v.fam
 WHERE NOT EXISTS (SELECT 1 FROM shown t WHERE t.cat = v.cat AND t.scope = 'variant' AND t.o = v.v AND t.m = s.m);
 CREATE INDEX sv_i ON sv(cat, v, m);
@@ -110,13 +119,44 @@ FROM (
   FROM qa JOIN question q USING (q) LEFT JOIN reading r ON r.q = qa.q AND r.a = qa.a WHERE qa.d = 0 GROUP BY qa.q);
 CREATE INDEX unit_i ON unit(q);
 
--- C5: own evidence as numbered statements. Hinting marks are not among them.
+-- C2a to C2c: how an observed number stands to what is shown. Low is whether it is
+-- no shorter than use leaves what wears, 0.85 of the nominal or the lower end of C2,
+-- or of a seal with a fitted height that height less what the measuring can be off.
+CREATE TABLE numobs AS
+SELECT q.q, q.cat, o.m, o.val, s.scope, s.o, s.num, s.tol, s.temp, s.fitted,
+  CASE
+    WHEN m.wears <> 'shorter' THEN 1
+    WHEN s.fitted IS NOT NULL THEN o.num >= s.fitted - coalesce(m.tol, 0)
+    ELSE 100 * o.num >= min(85 * s.num, 100 * (s.num - coalesce(s.tol, 0) - coalesce(m.tol, 0))) END AS low,
+  CASE
+    -- C2a: copper at t has 1 + 0.00393 (t - 20) times its resistance at 20 °C
+    WHEN s.temp IS NOT NULL THEN abs(o.num * (1000000 + 393 * (s.temp - 200)) - s.num * (1000000 + 393 * (o.temp - 200))) <= coalesce(s.tol, 0) * (1000000 + 393 * (o.temp - 200))
+    WHEN m.wears = 'shorter' THEN o.num <= s.num + coalesce(s.tol, 0) + coalesce(m.tol, 0)
+    ELSE abs(o.num - s.num) <= coalesce(s.tol, 0) + coalesce(m.tol, 0) END AS near
+FROM obs o JOIN question q USING (q) JOIN mark m ON m.cat = q.cat AND m.m = o.m AND m.kind = 'measured' JOIN shown s ON s.cat = q.cat AND s.m = o.m;
+CREATE INDEX numobs_i ON numobs(q, m, scope, o);
+-- C2c: readings at sites that agree with no row of all families and of the variants
+-- of the families read, and lengths shorter than use leaves any such seal.
+CREATE TABLE famread AS
+SELECT DISTINCT w.q, v.fam FROM allow w JOIN question q USING (q) JOIN variant v ON v.cat = q.cat AND v.v = w.v;
+CREATE INDEX famread_i ON famread(q, fam);
+CREATE TABLE faulty AS
+SELECT DISTINCT o.q, o.m FROM obs o JOIN question q USING (q)
+WHERE (EXISTS (SELECT 1 FROM sitemark k WHERE k.cat = q.cat AND k.m = o.m) OR EXISTS (SELECT 1 FROM sealmark k WHERE k.cat = q.cat AND k.m = o.m))
+  AND NOT EXISTS (
+    SELECT 1 FROM numobs n WHERE n.q = o.q AND n.m = o.m AND n.low AND (n.near OR n.temp IS NULL)
+      AND (n.scope = 'family' OR EXISTS (SELECT 1 FROM variant v JOIN famread f ON f.q = o.q AND f.fam = v.fam WHERE v.cat = q.cat AND v.v = n.o)));
+CREATE INDEX faulty_i ON faulty(q, m);
+
+-- C5: own evidence as numbered statements. Hinting marks are not among them, nor
+-- what only condemns (C2c).
 CREATE TABLE ev AS
 SELECT q, cat, a, row_number() OVER (PARTITION BY q, a ORDER BY kind, mark, txt) - 1 AS i, kind, mark, txt, n
 FROM (
   SELECT r.q, qu.cat, r.a, 'reading' AS kind, '' AS mark, r.txt, r.n FROM reading r JOIN question qu USING (q) WHERE r.a <> ''
   UNION
   SELECT o.q, qu.cat, m.a, 'mark', o.m, o.val, NULL FROM obs o JOIN question qu USING (q) JOIN mark m ON m.cat = qu.cat AND m.m = o.m WHERE m.force = 'deciding'
+    AND NOT EXISTS (SELECT 1 FROM faulty f WHERE f.q = o.q AND f.m = o.m)
   UNION
   SELECT q, cat, a, 'serial', '', serial, NULL FROM unit WHERE serial IS NOT NULL
   UNION
@@ -153,11 +193,11 @@ WHERE CASE e.kind
     EXISTS (SELECT 1 FROM sv WHERE sv.cat = e.cat AND sv.v = b.v AND sv.m = e.mark)
     AND NOT EXISTS (
       SELECT 1 FROM sv JOIN mark m ON m.cat = sv.cat AND m.m = sv.m JOIN obs o ON o.q = e.q AND o.m = e.mark AND o.val = e.txt
-      WHERE sv.cat = e.cat AND sv.v = b.v AND sv.m = e.mark
-        AND CASE
-          -- C2a: copper at t has 1 + 0.00393 (t - 20) times its resistance at 20 °C
-          WHEN sv.temp IS NOT NULL THEN abs(o.num * (1000000 + 393 * (sv.temp - 200)) - sv.num * (1000000 + 393 * (o.temp - 200))) <= coalesce(sv.tol, 0) * (1000000 + 393 * (o.temp - 200))
-          WHEN m.kind = 'measured' THEN abs(o.num - sv.num) <= coalesce(sv.tol, 0) + coalesce(m.tol, 0) ELSE o.val = sv.val END)
+      WHERE sv.cat = e.cat AND sv.v = b.v AND sv.m = e.mark AND m.kind <> 'measured' AND o.val = sv.val)
+    AND NOT EXISTS (
+      SELECT 1 FROM numobs n WHERE n.q = e.q AND n.m = e.mark AND n.val = e.txt AND n.low AND n.near
+        AND (n.scope = 'variant' AND n.o = b.v
+             OR n.scope = 'family' AND n.o = v.fam AND NOT EXISTS (SELECT 1 FROM shown t WHERE t.cat = e.cat AND t.scope = 'variant' AND t.o = b.v AND t.m = e.mark)))
   WHEN 'serial' THEN coalesce(e.txt + 0 < v.sfrom, 0) OR coalesce(e.txt + 0 > v.sto, 0)
   WHEN 'built' THEN (SELECT coalesce(u.b2 < v.bfrom, 0) OR coalesce(u.b1 > v.bto, 0) FROM unit u WHERE u.q = e.q)
   END;
@@ -649,6 +689,13 @@ CREATE INDEX pverdict_i ON pverdict(q, p);
 .separator "\t"
 SELECT 'state', s.q, s.a, s.basis, coalesce((SELECT group_concat(v, ' ') FROM (SELECT v FROM cand c WHERE c.q = s.q AND c.a = s.a ORDER BY v)), '') FROM state s;
 SELECT 'mixed', q, max(mixed) FROM state GROUP BY q;
+-- C2c: what a seal is condemned by for a candidate that shows its row; of what is no
+-- evidence every row condemns.
+SELECT DISTINCT 'condemned', o.q, o.m, c.v FROM obs o JOIN question q USING (q) JOIN mark m ON m.cat = q.cat AND m.m = o.m
+JOIN cand c ON c.q = o.q AND c.a = m.a JOIN sv ON sv.cat = q.cat AND sv.v = c.v AND sv.m = o.m
+WHERE EXISTS (SELECT 1 FROM faulty f WHERE f.q = o.q AND f.m = o.m)
+  OR EXISTS (SELECT 1 FROM sealmark k WHERE k.cat = q.cat AND k.m = o.m) AND (coalesce(o.num < sv.least, 0) OR coalesce(o.num <= sv.fitted, 0));
+SELECT DISTINCT 'faulty', q, m FROM faulty;
 SELECT 'conflict', b.q, b.a, (SELECT group_concat(t, ' & ') FROM (
   SELECT e.kind || iif(e.mark = '', '', ' ' || e.mark) || iif(e.kind = 'built', '', ' ' || e.txt) AS t FROM ev e WHERE e.q = b.q AND e.a = b.a AND b.mask & (1 << e.i) ORDER BY t)) FROM smallest b;
 SELECT 'verdict', q, r, verdict FROM verdict;

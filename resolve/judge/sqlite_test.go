@@ -225,11 +225,13 @@ func (l *loader) world(c int, w *world) {
 		case *catalog.Variant:
 			l.insert("variant", c, r.Variant.Key(), fold(r.Family), serialOrNull(r.SerialFrom), serialOrNull(r.SerialTo), firstOrNull(r.BuiltFrom), lastOrNull(r.BuiltTo))
 		case *catalog.Mark:
-			l.insert("mark", c, fold(r.Mark), fold(r.Assembly), string(r.Kind), string(r.Force), scaled(r.Tolerance, 6))
+			l.insert("mark", c, fold(r.Mark), fold(r.Assembly), string(r.Kind), string(r.Force), scaled(r.Tolerance, 6), string(r.Wears))
 		case *catalog.Show:
 			l.insert("show", c, string(r.Scope), fold(r.Of), fold(r.Mark), value(r.Value), millionths(r.Value), scaled(r.Tolerance, 6))
 		case *catalog.Site:
 			l.insert("site", c, string(r.Scope), fold(r.Of), fold(r.Site), fold(r.Role), scaled(r.Ohm, 6), scaled(r.Tolerance, 6), scaled(r.Temp, 1))
+		case *catalog.Seal:
+			l.insert("seal", c, string(r.Scope), fold(r.Of), fold(r.Seal), fold(r.Role), scaled(r.Length, 6), scaled(r.Tolerance, 6), scaled(r.Least, 6), scaled(r.Fitted, 6))
 		case *catalog.Role:
 			l.insert("role", c, fold(r.Role), fold(r.Assembly), string(r.Kind))
 		case *catalog.Part:

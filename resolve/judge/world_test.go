@@ -59,6 +59,7 @@ func makeWorld(seed uint64) (*world, []ask) {
 	m.makeFluids()
 	asks := m.asks()
 	m.makeSites(seed, asks)
+	m.makeSeals(seed, asks)
 	return &m.w, asks
 }
 
@@ -84,6 +85,49 @@ func (m *maker) makeSites(seed uint64, asks []ask) {
 		if s.chance(25) {
 			value := pick(s, []string{"5", "5.5", "5.501", "4.5", "9.5", "10.8", "11 at 40 °C", "11.001 at 40 °C", "10.786 at 40 °C", "6.4 at 80 °C", "7"})
 			asks[i].question.Saw = append(asks[i].question.Saw, resolve.Observation{Mark: "K1", Value: value})
+		}
+	}
+}
+
+// makeSeals adds seals to families and variants in the same way, and makes the mark
+// that is a length one that wears in some worlds.
+func (m *maker) makeSeals(seed uint64, asks []ask) {
+	s := &maker{Rand: rand.New(rand.NewPCG(seed, 9))}
+	role := pick(s, []string{"seal", "valve"})
+	add := func(scope catalog.ShowScope, of string) {
+		r := &catalog.Seal{Scope: scope, Of: of, Seal: "cup", Role: role, Place: "neck", Length: decimal(pick(s, []string{"26", "31.5", "40"})), Qty: 1, Source: src}
+		if s.chance(60) {
+			r.Tolerance = decimal("0.2")
+		}
+		if s.chance(60) {
+			r.Least = catalog.Decimal{Num: r.Length.Num.Sub(decimal("0.8").Num), Known: true}
+		}
+		if s.chance(40) {
+			r.Fitted = catalog.Decimal{Num: r.Length.Num.Sub(decimal(pick(s, []string{"1", "2.5", "7"})).Num), Known: true}
+		}
+		m.w.add(catalog.TSeals, r)
+	}
+	for i, f := range m.families {
+		if i == 0 || s.chance(80) {
+			add(catalog.OfFamily, f)
+		}
+	}
+	for _, v := range m.variants {
+		if s.chance(30) {
+			add(catalog.OfVariant, string(v.Variant))
+		}
+	}
+	for i := range asks {
+		if s.chance(25) {
+			value := pick(s, []string{"26", "26.3", "26.301", "25.2", "25.199", "22.1", "22.099", "24.9", "31.5", "30.7", "30.4", "29", "26.775", "40", "39.2", "34", "33.9", "18.9", "10", "41"})
+			asks[i].question.Saw = append(asks[i].question.Saw, resolve.Observation{Mark: "cup", Value: value})
+		}
+	}
+	if s.chance(50) {
+		for _, tr := range m.w.rows {
+			if r, ok := tr.row.(*catalog.Mark); ok && r.Mark == "length" {
+				r.Wears = catalog.Shorter
+			}
 		}
 	}
 }
