@@ -155,6 +155,8 @@ func planAsked(text string) bool { return strings.Contains(text, "plan: whole") 
 //	reading body: matched           only where it did not match, or recovered
 //	case own-evidence: A B+1        with the hints of a candidate
 //	  out: C by pins=3 (shows 4)
+//	replace seal cup=30              with the rows that condemn it
+//	  below-least: 30 against 31.5, least 30.7, lost 1.5 mm, 4.76 %, only A
 //	mixed: case A B / body C
 //	conflict case: reading "A?" + pins=3 + serial 7 + built 2019
 //	gasket fits: left P*1#1 | Q*1; right R*1 with S*2 (ended)
@@ -205,6 +207,18 @@ func show(d *resolve.Decision) string {
 		b.WriteString("\n")
 		for _, r := range a.Excluded {
 			fmt.Fprintf(&b, "  out: %s by %s=%s (shows %s)\n", r.Variant, r.Mark, r.Value, strings.Join(r.Shows, ", "))
+		}
+	}
+	for _, o := range d.Observations {
+		if c := o.Condemned; c != nil {
+			fmt.Fprintf(&b, "replace %s %s=%s%s\n", c.Part, o.Mark, o.Value, map[bool]string{true: ", no evidence"}[c.NoEvidence])
+			for _, by := range c.By {
+				fmt.Fprintf(&b, "  %s: %s against %s", join(by.Why), by.Found, by.Nominal)
+				if by.Loss.Known {
+					fmt.Fprintf(&b, ", least %s, lost %s mm, %s %%", cmp.Or(by.Least.String(), "unknown"), by.Loss, by.Percent)
+				}
+				fmt.Fprintf(&b, "%s\n", prefix(", only ", join(by.Variants)))
+			}
 		}
 	}
 	if d.Mixed != nil {
