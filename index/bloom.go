@@ -5,8 +5,8 @@ import (
 )
 
 // bloom tells which numbers a list cannot hold as a whole line, without looking
-// through it: a text of many figures makes many numbers to try, and hardly any
-// of them exists. It is a Bloom filter (Bloom, Communications of the ACM, 1970)
+// through it: what people type makes many numbers to try, and hardly any of them
+// is a supplier's. It is a Bloom filter (Bloom, Communications of the ACM, 1970)
 // of 16 bits a number and four hashes, which is wrong once in some 400 numbers.
 type bloom []byte
 

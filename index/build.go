@@ -8,7 +8,6 @@ import (
 	"math"
 	"os"
 	"slices"
-	"strings"
 
 	"github.com/RoaringBitmap/roaring/v2"
 	api "github.com/blevesearch/bleve_index_api"
@@ -77,11 +76,10 @@ func (f *zapField) NumPlainTextBytes() uint64                      { return 0 }
 
 // built is everything that an index consists of, in memory.
 type built struct {
-	segment  *zap.SegmentBase // nil for no documents, or when it was merged to a file
-	docs     []byte           // lengths, offsets, records
-	words    []byte           // vellum dictionary of the words as they are written
-	numbers  []byte           // folded numbers, a line feed before and after each
-	whole    bloom            // which of them there can be
+	docs     []byte // lengths, offsets, records
+	words    []byte // vellum dictionary of the words as they are written
+	numbers  []byte // folded numbers, a line feed before and after each
+	stock    bloom  // which suppliers' numbers there can be among them
 	stat     stat
 	segments []segment.Segment // batches not merged yet
 }
@@ -108,6 +106,7 @@ type builder struct {
 	records []byte
 	vocab   map[string]uint64
 	numbers bytes.Buffer
+	stock   []string // suppliers' numbers
 	makers  numbering
 	family  numbering
 	roles   numbering
@@ -256,7 +255,11 @@ func (b *builder) open(table, prefix string) error {
 func (b *builder) bare(number string) error {
 	b.numbers.WriteString(number)
 	b.numbers.WriteByte('\n')
-	b.out.stat.Sections[len(b.out.stat.Sections)-1].Lines++
+	sec := &b.out.stat.Sections[len(b.out.stat.Sections)-1]
+	sec.Lines++
+	if sec.Table == catalog.TOffers {
+		b.stock = append(b.stock, number)
+	}
 	return nil
 }
 
@@ -310,12 +313,9 @@ func (b *builder) finish() (*built, error) {
 	}
 	o.docs = append(o.docs, b.records...)
 	o.numbers = b.numbers.Bytes()
-	list := strings.Split(strings.Trim(string(o.numbers), "\n"), "\n")
-	o.whole = newBloom(len(list))
-	for _, n := range list {
-		if n != "" {
-			o.whole.add(n)
-		}
+	o.stock = newBloom(len(b.stock))
+	for _, n := range b.stock {
+		o.stock.add(n)
 	}
 	var words bytes.Buffer
 	v, err := vellum.New(&words, nil)

@@ -246,7 +246,7 @@ const (
 	docsName    = "docs.bin"
 	wordsName   = "words.fst"
 	numbersName = "numbers.txt"
-	wholeName   = "numbers.bloom"
+	stockName   = "stock.bloom"
 	newPrefix   = "new-"
 )
 
@@ -339,10 +339,10 @@ func openFolder(dir string, want stamp) (_ *shelf, change int, err error) {
 	if err := s.load(words); err != nil {
 		return nil, 0, err
 	}
-	if s.whole, err = load(wholeName); err != nil {
+	if s.stock, err = load(stockName); err != nil {
 		return nil, 0, err
 	}
-	if n := len(s.whole); n&(n-1) != 0 {
+	if n := len(s.stock); n&(n-1) != 0 {
 		return nil, 0, errShelf
 	}
 	seg, err := load(segmentName)
@@ -561,7 +561,7 @@ func write(root string, want stamp, b *built) (err error) {
 	for _, f := range []struct {
 		name string
 		data []byte
-	}{{segmentName, nil}, {docsName, b.docs}, {wordsName, b.words}, {numbersName, b.numbers}, {wholeName, b.whole}} {
+	}{{segmentName, nil}, {docsName, b.docs}, {wordsName, b.words}, {numbersName, b.numbers}, {stockName, b.stock}} {
 		path := filepath.Join(dir, f.name)
 		if f.name == segmentName {
 			if f.data, err = os.ReadFile(path); err != nil {

@@ -84,7 +84,7 @@ func TestWhatIsWrongIsMended(t *testing.T) {
 		"no stamp": gone(stampName), "half a stamp": cut(stampName), "a flipped stamp": flip(stampName, 300), "nothing": gone(""),
 		"a stamp of nothing": func(folder string) error { return os.WriteFile(filepath.Join(folder, stampName), nil, 0o666) },
 	}
-	for _, name := range []string{segmentName, docsName, wordsName, numbersName, wholeName} {
+	for _, name := range []string{segmentName, docsName, wordsName, numbersName, stockName} {
 		cases["no "+name], cases["half of "+name] = gone(name), cut(name)
 		for i := range 3 {
 			cases[fmt.Sprintf("%s flipped at %d", name, i)] = flip(name, i*7919)

@@ -218,7 +218,7 @@ func plateKey(t *catalog.Table, layout, plate string) int {
 // the list of numbers says first whether there is one.
 func (x *Index) exactStock(folded string) ([]found, error) {
 	s := x.shelves[0]
-	lines, err := s.lines(folded)
+	lines, err := s.stockLines(folded)
 	if err != nil {
 		return nil, err
 	}
@@ -614,35 +614,13 @@ func (x *Index) candidates(terms []*term, f *filter) (*hits, []float64, bool, er
 		if t.number != "" {
 			weights[ti] = max(weights[ti], 0)
 			hits := false
+			lists, found, cut, err := x.linesOf(t)
+			if err != nil {
+				return nil, nil, false, err
+			}
+			more = more || cut
 			for si, s := range x.shelves {
-				list, err := s.numbers()
-				if err != nil {
-					return nil, nil, false, err
-				}
-				var lines []numberHit
-				var total int
-				if t.anchor == AnchorWhole {
-					if lines, err = s.lines(t.number); err != nil {
-						return nil, nil, false, err
-					}
-					total = len(lines)
-				} else {
-					lines, total = list.find(t.number, t.anchor)
-				}
-				if len(lines) == 0 && t.anchor != "" && len(t.exact) == 0 {
-					// People leave out the letter behind the figures, or mean the
-					// last ones that they can read.
-					lines, total = list.find(t.number, "")
-				}
-				more = more || total > len(lines)
-				if len(lines) == 0 && t.anchor == "" && len(t.exact) == 0 {
-					lines = list.near(t.number)
-					if len(lines) > 0 && !slices.Contains(t.word.Read, string(AnchorNear)) {
-						for _, h := range lines[:min(len(lines), 3)] {
-							t.word.Read = append(t.word.Read, string(list[h.at:h.to]))
-						}
-					}
-				}
+				list, lines := lists[si], found[si]
 				for _, h := range lines {
 					hits = true
 					w := worth(h, len(t.number))
@@ -691,6 +669,78 @@ func (x *Index) candidates(terms []*term, f *filter) (*hits, []float64, bool, er
 		return nil, nil, false, err
 	}
 	return out, weights, more, nil
+}
+
+// linesOf gives the lines of each shelf's numbers that hold a number or a piece of
+// one. Where none does, the place in the number is let go, then one typing error.
+func (x *Index) linesOf(t *term) (lists []numberList, found [][]numberHit, cut bool, err error) {
+	lists, found = make([]numberList, len(x.shelves)), make([][]numberHit, len(x.shelves))
+	look := func(find func(si int) ([]numberHit, int, error)) (bool, error) {
+		any := false
+		for si := range x.shelves {
+			lines, total, err := find(si)
+			if err != nil {
+				return false, err
+			}
+			found[si] = lines
+			cut = cut || total > len(lines)
+			any = any || len(lines) > 0
+		}
+		return any, nil
+	}
+	any, err := look(func(si int) ([]numberHit, int, error) {
+		s := x.shelves[si]
+		if si == 0 && t.exact != nil {
+			// What the catalogue itself knows need not be looked for.
+			lines, err := s.docsOf(t.exact, t.number)
+			return lines, 0, err
+		}
+		list, err := s.numbers()
+		if err != nil {
+			return nil, 0, err
+		}
+		lists[si] = list
+		lines, total := list.find(t.number, t.anchor)
+		return lines, total, nil
+	})
+	if any || err != nil || t.exact != nil {
+		return lists, found, cut, err
+	}
+	if t.anchor != "" {
+		// People leave out the letter behind the figures, or mean the last ones
+		// that they can read.
+		_, err := look(func(si int) ([]numberHit, int, error) {
+			lines, total := lists[si].find(t.number, "")
+			return lines, total, nil
+		})
+		return lists, found, cut, err
+	}
+	t.word.Read = []string{}
+	_, err = look(func(si int) ([]numberHit, int, error) {
+		lines := lists[si].near(t.number)
+		for _, h := range lines {
+			if n := string(lists[si][h.at:h.to]); len(t.word.Read) < 3 && !slices.Contains(t.word.Read, n) {
+				t.word.Read = append(t.word.Read, n)
+			}
+		}
+		return lines, 0, nil
+	})
+	return lists, found, cut, err
+}
+
+// docsOf gives the documents of rows that have this number.
+func (s *shelf) docsOf(rows []found, number string) ([]numberHit, error) {
+	var out []numberHit
+	for _, f := range rows {
+		doc, ok, err := s.find(f.table.Name, f.key, number)
+		if err != nil {
+			return nil, err
+		}
+		if ok {
+			out = append(out, numberHit{line: doc, anchor: AnchorWhole})
+		}
+	}
+	return out, nil
 }
 
 func bareList[K comparable](m map[K]*candidate) []*candidate {

@@ -19,8 +19,8 @@ type shelf struct {
 	docs     []byte
 	words    *vellum.FST
 	numbers  func() (numberList, error)
-	whole    bloom                  // which numbers there can be
-	looked   map[string][]numberHit // whole numbers that were looked for
+	stock    bloom                  // which suppliers' numbers there can be
+	looked   map[string][]numberHit // suppliers' numbers that were looked for
 	close    func() error
 	dir      string // where its files are, "" for one in memory
 	maps     []mmap.MMap
@@ -35,7 +35,7 @@ type segmentAt struct {
 
 // memoryShelf opens what was just built, without a file.
 func memoryShelf(o *built) (*shelf, error) {
-	s := &shelf{stat: o.stat, docs: o.docs, whole: o.whole, looked: map[string][]numberHit{}, numbers: func() (numberList, error) { return o.numbers, nil }, close: func() error { return nil }}
+	s := &shelf{stat: o.stat, docs: o.docs, stock: o.stock, looked: map[string][]numberHit{}, numbers: func() (numberList, error) { return o.numbers, nil }, close: func() error { return nil }}
 	from := 0
 	for _, sg := range o.segments {
 		if err := s.take(sg, from); err != nil {
@@ -193,28 +193,25 @@ func (s *shelf) record(doc int, r *record) {
 	r.rest = b
 }
 
-// find gives the document of a row, by its number.
-func (s *shelf) find(table, key, number string) (int, bool, error) {
-	lines, err := s.lines(number)
-	if err != nil {
-		return 0, false, err
-	}
+// find gives the document of a row, by its folded number: each document holds its
+// own number as a term.
+func (s *shelf) find(table, key, number string) (doc int, ok bool, err error) {
 	var r record
-	for _, h := range lines {
-		line := h.line
-		if line >= s.Docs {
-			continue
+	err = s.postings(plain(number), func(d int, _ float32) {
+		if ok {
+			return
 		}
-		if s.record(line, &r); string(r.table) == table && string(r.key) == key {
-			return line, true, nil
+		if s.record(d, &r); string(r.table) == table && string(r.key) == key {
+			doc, ok = d, true
 		}
-	}
-	return 0, false, nil
+	})
+	return doc, ok, err
 }
 
-// lines gives the lines that are exactly this number.
-func (s *shelf) lines(number string) ([]numberHit, error) {
-	if !s.whole.has(number) {
+// stockLines gives the lines that are exactly this number, if it can be a
+// supplier's.
+func (s *shelf) stockLines(number string) ([]numberHit, error) {
+	if !s.stock.has(number) {
 		return nil, nil
 	}
 	if hits, ok := s.looked[number]; ok {

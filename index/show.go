@@ -319,7 +319,7 @@ func (x *Index) mark(h *Hit, context []Field, c candidate, terms []*term, weight
 		if f.Name == "plate" {
 			f.Spans = numberSpans(f.Text, pieces)
 		}
-		if i == 0 || len(f.Spans) > 0 || f.Name == "text" || f.Name == "look" || f.Name == "about" || f.Name == "plate" || f.Name == "sold by" || f.Name == "used by" {
+		if i == 0 || len(f.Spans) > 0 || f.Name == "text" || f.Name == "look" || f.Name == "about" || f.Name == "by" || f.Name == "plate" || f.Name == "sold by" || f.Name == "used by" {
 			h.Fields = append(h.Fields, f)
 		}
 	}

@@ -132,14 +132,14 @@ func describe(row catalog.Row) (kind Kind, number string, fields []Field) {
 	case *catalog.Source:
 		return KindSource, r.Source, f("name", r.Title, "about", r.About, "edition", r.Edition)
 	case *catalog.Note:
-		return KindNote, r.Note, f("about", r.Of, "text", r.Text, "kind", plainWord(string(r.Kind)), "evidence", r.Evidence)
+		return KindNote, r.Note, f("about", r.Of, "text", r.Text, "kind", plainWord(string(r.Kind)), "evidence", r.Evidence, "by", joinText(r.Author, r.Dated.String()))
 	}
 	return "", "", nil
 }
 
 func describeNote(n Note) []Field {
 	out := []Field{{Name: "about", Text: n.Of}}
-	for _, f := range []Field{{Name: "number", Text: n.Alias}, {Name: "text", Text: n.Text}, {Name: "kind", Text: plainWord(n.Kind)}, {Name: "evidence", Text: n.Evidence}} {
+	for _, f := range []Field{{Name: "number", Text: n.Alias}, {Name: "text", Text: n.Text}, {Name: "kind", Text: plainWord(n.Kind)}, {Name: "evidence", Text: n.Evidence}, {Name: "by", Text: joinText(n.Author, n.Dated)}} {
 		if f.Text != "" {
 			out = append(out, f)
 		}
@@ -199,14 +199,12 @@ func (l *lookup) place(d *document, of *links) error {
 	if of == nil {
 		of = &links{}
 	}
-	var families []*catalog.Family
 	for _, code := range sortedKeys(of.families) {
 		f, err := l.family(code)
 		if err != nil {
 			return err
 		}
 		if f != nil {
-			families = append(families, f)
 			d.families = append(d.families, f.Family)
 			if !slices.Contains(d.makers, f.Maker) {
 				d.makers = append(d.makers, f.Maker)

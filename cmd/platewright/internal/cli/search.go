@@ -222,6 +222,9 @@ func indexNote(n *shop.Note) index.Note {
 		return out
 	}
 	out.On, out.Of, out.Kind, out.Family, out.Text, out.Author, out.Dated = string(w.On), w.Of, string(w.Kind), w.Family, w.Text, w.Author, w.Dated
+	if len(out.Dated) > len("2006-01-02") {
+		out.Dated = out.Dated[:len("2006-01-02")]
+	}
 	evidence := []string{}
 	for _, m := range w.Measured {
 		evidence = append(evidence, m.Name+" "+m.Value)
