@@ -34,6 +34,7 @@ var permitted = []struct {
 	{"platewright/resolve/measure", []string{"github.com/shopspring/decimal"}},
 	{"platewright/resolve/measure/", []string{"platewright/catalog", "platewright/resolve/measure", "github.com/shopspring/decimal"}},
 	{"platewright/resolve/purchase", []string{"platewright/catalog", "github.com/shopspring/decimal", "golang.org/x/text"}},
+	{"platewright/resolve/order", []string{"platewright/catalog", "platewright/resolve", "platewright/resolve/purchase", "github.com/shopspring/decimal"}},
 	{"platewright/resolve/", []string{"platewright/catalog", "platewright/resolve", "platewright/resolve/plate", "github.com/shopspring/decimal"}},
 	{"platewright/resolve", []string{"platewright/catalog", "platewright/resolve/advise", "platewright/resolve/measure", "platewright/resolve/measure/coil", "platewright/resolve/measure/seal", "platewright/resolve/plate", "github.com/shopspring/decimal"}},
 	{"platewright/index", []string{"platewright/catalog", "github.com/blevesearch", "github.com/RoaringBitmap/roaring/v2", "golang.org/x/sys", "golang.org/x/text"}},
