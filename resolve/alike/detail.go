@@ -56,13 +56,8 @@ func (w *worker) pair(r *record) (*Pair, error) {
 		m := &p.Marks[0]
 		p.Check = &Check{Mark: m.Mark, Name: m.Name, Assembly: m.Assembly, Effort: m.Effort}
 	}
+	p.A, p.B = l.unit(r.a), l.unit(r.b)
 	var err error
-	if p.A, err = w.unit(r.a); err != nil {
-		return nil, err
-	}
-	if p.B, err = w.unit(r.b); err != nil {
-		return nil, err
-	}
 	p.Roles, err = w.differences(v.class[r.a], v.class[r.b], assembly)
 	return p, err
 }
@@ -86,26 +81,8 @@ func (l *lister) plateSlip(s Slip) *PlateSlip {
 	return out
 }
 
-// unit reads what is shown of a variant.
-func (w *worker) unit(i uint32) (Unit, error) {
-	if u, ok := w.units[i]; ok {
-		return u, nil
-	}
-	key := w.l.variants.key(i)
-	rows, err := w.cat.Group(catalog.TableByName(catalog.TVariants), catalog.MakeKey(key))
-	if err != nil {
-		return Unit{}, err
-	}
-	u := Unit{Variant: catalog.VariantCode(key)}
-	if len(rows) > 0 {
-		row := rows[0].(*catalog.Variant)
-		u = Unit{Variant: row.Variant, Family: row.Family, Name: row.Name}
-	}
-	if len(w.units) >= maxRemembered {
-		clear(w.units)
-	}
-	w.units[i] = u
-	return u, nil
+func (l *lister) unit(i uint32) Unit {
+	return Unit{Variant: l.variants.code(i), Family: l.families[l.variants.family[i]].row.Family}
 }
 
 // takes tells what a class takes in a role.
@@ -270,11 +247,7 @@ func (w *worker) group(b bucket) (*Group, error) {
 	for i, o := range outcomes {
 		x := OutcomeGroup{Variants: o.n, Examples: []catalog.VariantCode{}, Takes: []RoleTakes{}}
 		for _, m := range o.members {
-			u, err := w.unit(m)
-			if err != nil {
-				return nil, err
-			}
-			x.Examples = append(x.Examples, u.Variant)
+			x.Examples = append(x.Examples, l.variants.code(m))
 		}
 		for _, r := range differ {
 			x.Takes = append(x.Takes, RoleTakes{l.roles[r].Role, shown(taken[i][r])})

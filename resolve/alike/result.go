@@ -63,7 +63,6 @@ type Pair struct {
 type Unit struct {
 	Variant catalog.VariantCode `json:"variant"`
 	Family  string              `json:"family"`
-	Name    string              `json:"name,omitempty"`
 }
 
 // PlateSlip is the one slip that turns the plate of a variant into that of

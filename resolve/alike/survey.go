@@ -6,6 +6,7 @@ import (
 	"encoding/binary"
 	"math"
 	"slices"
+	"sort"
 	"strings"
 
 	"platewright/catalog"
@@ -67,7 +68,7 @@ type layout struct {
 
 // variants holds what is kept of each variant, by its place among all codes.
 type variants struct {
-	letters []byte // keys, one after the other
+	letters []byte // codes as they are spelled, one after the other, in the order of their keys
 	from    []uint32
 	family  []uint32
 	layout  []uint16
@@ -75,8 +76,14 @@ type variants struct {
 	class   []uint32 // what it takes
 }
 
-func (v *variants) len() int            { return len(v.family) }
-func (v *variants) key(i uint32) string { return string(v.letters[v.from[i]:v.from[i+1]]) }
+func (v *variants) len() int { return len(v.family) }
+
+// code gives the code as it is spelled, key the folded one.
+func (v *variants) code(i uint32) catalog.VariantCode {
+	return catalog.VariantCode(v.letters[v.from[i]:v.from[i+1]])
+}
+
+func (v *variants) key(i uint32) string { return v.code(i).Key() }
 
 // look is what variants show: for each mark of which something is recorded, the
 // set of values.
@@ -109,8 +116,7 @@ type worker struct {
 	shown map[string]*seenLook // by family, of variants without marks of their own
 
 	judge *judge
-	taken map[uint32][]*resolve.Taken // by class, of those not kept
-	units map[uint32]Unit
+	taken map[uint32][]*resolve.Taken       // by class, of those not kept
 	marks map[[2]uint32][]resolve.TellApart // by looks
 }
 
@@ -133,7 +139,7 @@ func (l *lister) open(catalogue func() (resolve.Catalogue, error), workers int) 
 		return err
 	}
 	for range workers {
-		w := &worker{l: l, judge: newJudge(l), shown: map[string]*seenLook{}, taken: map[uint32][]*resolve.Taken{}, units: map[uint32]Unit{}, marks: map[[2]uint32][]resolve.TellApart{}}
+		w := &worker{l: l, judge: newJudge(l), shown: map[string]*seenLook{}, taken: map[uint32][]*resolve.Taken{}, marks: map[[2]uint32][]resolve.TellApart{}}
 		if w.cat, err = catalogue(); err != nil {
 			return err
 		}
@@ -242,7 +248,7 @@ func eachGroup(cat resolve.Catalogue, t *catalog.Table, each func(key string) er
 
 // examined is what a worker finds out about a variant.
 type examined struct {
-	key    string
+	code   catalog.VariantCode
 	family uint32
 	layout uint16
 	look   *seenLook        // nil if it was not compared
@@ -290,10 +296,10 @@ func (l *lister) read(ctx context.Context) error {
 	}, func(xs []examined) error {
 		for i := range xs {
 			x := &xs[i]
-			if len(v.letters)+len(x.key) > math.MaxUint32 {
+			if len(v.letters)+len(x.code) > math.MaxUint32 {
 				return &TooLargeError{}
 			}
-			v.letters = append(v.letters, x.key...)
+			v.letters = append(v.letters, x.code...)
 			v.from = append(v.from, uint32(len(v.letters)))
 			v.family = append(v.family, x.family)
 			v.layout = append(v.layout, x.layout)
@@ -382,13 +388,14 @@ func (*TooLargeError) Error() string {
 // examine reads one variant and compares it if that is asked.
 func (w *worker) examine(key string, compare bool) (examined, error) {
 	l := w.l
-	x := examined{key: key}
+	x := examined{code: catalog.VariantCode(key)}
 	if !compare {
 		rows, err := w.cat.Group(catalog.TableByName(catalog.TVariants), catalog.MakeKey(key))
 		if err != nil || len(rows) == 0 {
 			return x, err
 		}
 		row := rows[0].(*catalog.Variant)
+		x.code = row.Variant
 		x.family, x.layout = l.familyAt[catalog.Fold(row.Family)], l.layoutAt[catalog.Fold(row.Layout)]
 		return x, nil
 	}
@@ -396,6 +403,7 @@ func (w *worker) examine(key string, compare bool) (examined, error) {
 	if err != nil || !ok {
 		return x, err
 	}
+	x.code = v.Row().Variant
 	family := catalog.Fold(v.Row().Family)
 	x.family, x.layout = l.familyAt[family], l.layoutAt[catalog.Fold(v.Row().Layout)]
 	if x.look = w.shown[family]; x.look == nil || v.ShowsOwn() {
@@ -603,16 +611,8 @@ func gather(owner []uint32, n int) (from, things []uint32) {
 
 // find gives the place of a key.
 func (v *variants) find(key string) (uint32, bool) {
-	lo, hi := 0, v.len()
-	for lo < hi {
-		m := int(uint(lo+hi) >> 1)
-		if string(v.letters[v.from[m]:v.from[m+1]]) < key {
-			lo = m + 1
-		} else {
-			hi = m
-		}
-	}
-	return uint32(lo), lo < v.len() && string(v.letters[v.from[lo]:v.from[lo+1]]) == key
+	i := sort.Search(v.len(), func(i int) bool { return v.key(uint32(i)) >= key })
+	return uint32(i), i < v.len() && v.key(uint32(i)) == key
 }
 
 // textsNaming gives all texts that name a variant.

@@ -229,33 +229,3 @@ func million() []string {
 	slices.Sort(codes)
 	return codes
 }
-
-func BenchmarkSlips(b *testing.B) {
-	codes := million()
-	for _, c := range []struct {
-		name  string
-		kinds Kinds
-	}{
-		{"confusable", 1 << Confused},
-		{"one-character", 1<<Confused | 1<<Substituted},
-		{"misreads", Misreads},
-		{"any", AnyCharacter},
-	} {
-		b.Run(c.name, func(b *testing.B) {
-			b.ReportAllocs()
-			pairs := 0
-			for b.Loop() {
-				pairs = 0
-				var x Texts
-				for i, c := range codes {
-					x.Add(c, 0, uint32(i))
-				}
-				x.Sort(1)
-				if err := x.Slips(c.kinds, silent, func(Slip) error { pairs++; return nil }); err != nil {
-					b.Fatal(err)
-				}
-			}
-			b.ReportMetric(float64(pairs), "pairs")
-		})
-	}
-}

@@ -20,7 +20,7 @@ import (
 func hostile() []alike.Line {
 	ten, _ := catalog.ParseDecimal("10")
 	pair := alike.Pair{
-		A: alike.Unit{Variant: "=1+2", Family: "+F", Name: "a, \"b\""}, B: alike.Unit{Variant: "@SUM", Family: "-F"}, By: resolve.ByPlate,
+		A: alike.Unit{Variant: "=1+2", Family: "+F"}, B: alike.Unit{Variant: "@SUM", Family: "-F"}, By: resolve.ByPlate,
 		Slip:  &alike.PlateSlip{Kind: alike.SlipDropped, Place: 1, A: "=1+2", B: "\t1+2", ReadA: "=", Layout: "=l", Assembly: "=case", OfUnit: true},
 		Check: &alike.Check{Mark: "=mark", Name: "-name\r\n\"of\"", Assembly: "case", Effort: ten},
 		Marks: []resolve.TellApart{{Mark: "=mark", Name: "-name", Assembly: "case", Effort: ten, This: []string{"=x"}, Other: []string{"+y"}}},
