@@ -17,7 +17,7 @@ const (
 )
 
 // AskOption gives the text by which an answer of a check is picked from the list,
-// "" where it must be typed: a range is no find. Where values are numbers or
+// "" where it must be typed: a range is no find. Where values are measured, numbers or
 // single characters themselves, the place in the list stands behind a #, so that
 // none is taken for the other.
 func AskOption(n *resolve.NextCheck, i int) string {
@@ -28,7 +28,7 @@ func AskOption(n *resolve.NextCheck, i int) string {
 	place := strconv.Itoa(i + 1)
 	for j := range n.Answers {
 		v := catalog.Fold(n.Answers[j].Value)
-		if _, err := catalog.ParseDecimal(n.Answers[j].Value); err == nil || len(v) == 1 {
+		if _, err := catalog.ParseDecimal(n.Answers[j].Value); err == nil || len(v) == 1 || n.Unit != "" {
 			return "#" + place
 		}
 	}

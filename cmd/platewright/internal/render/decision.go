@@ -316,7 +316,7 @@ func (t *decisionPage) basis(a resolve.AssemblyState) string {
 		parts = append(parts, s)
 	}
 	for _, o := range t.d.Observations {
-		if o.Assembly == a.Assembly && o.Force == catalog.Deciding {
+		if o.Assembly == a.Assembly && decides(o) {
 			parts = append(parts, plainCode(o.Mark)+" "+o.Value)
 		}
 	}
@@ -401,6 +401,7 @@ func (t *decisionPage) readings() {
 func (t *decisionPage) warnings() {
 	var out [][]span
 	add := func(ss ...span) { out = append(out, ss) }
+	t.condemned(add)
 	for _, a := range t.d.Assemblies {
 		if a.Basis == resolve.BasisAsBuilt && a.Total > 0 {
 			why := "nothing was read or seen on it"
@@ -469,7 +470,7 @@ const mostLookAlikes = 6
 func (t *decisionPage) seenOn(assembly string) string {
 	var parts []string
 	for _, o := range t.d.Observations {
-		if o.Assembly == assembly && o.Force == catalog.Deciding {
+		if o.Assembly == assembly && decides(o) {
 			parts = append(parts, plainCode(o.Mark)+" "+o.Value)
 		}
 	}
@@ -560,6 +561,9 @@ func (t *decisionPage) lookAlike(l resolve.LookAlike) []span {
 func withUnit(s, unit string) string {
 	if unit == "" {
 		return s
+	}
+	if value, at, warm := strings.Cut(s, string(glue)+"at"+string(glue)); warm {
+		return withUnit(strings.TrimSuffix(value, string(glue)+unit), unit) + " at " + at
 	}
 	return s + string(glue) + unit
 }
