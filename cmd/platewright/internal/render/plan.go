@@ -166,7 +166,7 @@ func planMethod(p *resolve.PlanPart) string {
 	}
 	switch p.Method {
 	case resolve.PlanExact:
-		return capital(s) + "; no plan takes less in expectation."
+		return capitalWord(s) + "; no plan takes less in expectation."
 	case resolve.PlanGreedy:
 		s += "; found by the greedy rule for equivalence classes"
 	default:
@@ -176,7 +176,7 @@ func planMethod(p *resolve.PlanPart) string {
 	if f.Factor.Known {
 		s += ", and at most " + f.Factor.String() + " times as much"
 	}
-	return capital(s) + "."
+	return capitalWord(s) + "."
 }
 
 // steps writes the steps of a plan, numbered, the first ones first. Answers say by
