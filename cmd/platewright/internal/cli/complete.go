@@ -29,8 +29,13 @@ func (a *app) completeArgs(each ...proposals) cobra.CompletionFunc {
 
 // completeFlag completes the values of a flag.
 func (a *app) completeFlag(c *cobra.Command, flag string, p proposals) {
-	err := c.RegisterFlagCompletionFunc(flag, func(_ *cobra.Command, _ []string, toComplete string) ([]string, cobra.ShellCompDirective) {
-		list, how := started(p(toComplete), toComplete), cobra.ShellCompDirectiveNoFileComp
+	a.completeFlagOf(c, flag, func(_ []string, toComplete string) []string { return p(toComplete) })
+}
+
+// completeFlagOf completes the values of a flag by the arguments given so far.
+func (a *app) completeFlagOf(c *cobra.Command, flag string, p func(args []string, toComplete string) []string) {
+	err := c.RegisterFlagCompletionFunc(flag, func(_ *cobra.Command, args []string, toComplete string) ([]string, cobra.ShellCompDirective) {
+		list, how := started(p(args, toComplete), toComplete), cobra.ShellCompDirectiveNoFileComp
 		if len(list) > 0 && !slices.ContainsFunc(list, func(s string) bool { v, _, _ := strings.Cut(s, "\t"); return !strings.HasSuffix(v, "=") }) {
 			how |= cobra.ShellCompDirectiveNoSpace // the value of the mark comes next
 		}
@@ -141,37 +146,139 @@ func (a *app) completeParts(text string) []string {
 	})
 }
 
-// completeSaw proposes marks, and once a mark is named the values that the
-// catalogue knows of it.
-func (a *app) completeSaw(text string) []string {
-	mark, _, named := strings.Cut(text, "=")
+// completeSaw proposes marks, and sites and seals of what plate and labels name so
+// far; once one is named, the values that the catalogue knows of it.
+func (a *app) completeSaw(plates, labels []string, text string) []string {
+	name, _, named := strings.Cut(text, "=")
 	return a.completions(func(cat resolve.Catalogue, add func(string, string) bool) error {
+		more := true
+		put := func(value, about string) bool {
+			more = add(value, about)
+			return more
+		}
 		if !named {
-			return starting(cat, catalog.TMarks, text, func(r *catalog.Mark) bool { return add(r.Mark+"=", r.Name) })
+			if err := starting(cat, catalog.TMarks, text, func(r *catalog.Mark) bool { return put(r.Mark+"=", r.Name) }); err != nil || !more {
+				return err
+			}
+			had := map[string]bool{}
+			return benchRows(cat, plates, labels, text, func(name, about, _ string) bool {
+				if had[name] {
+					return true
+				}
+				had[name] = true
+				return put(name+"=", about)
+			})
 		}
 		seen, looked := map[string]bool{}, 0
-		return rows(cat, catalog.TShows, func(r *catalog.Show) bool {
+		err := rows(cat, catalog.TShows, func(r *catalog.Show) bool {
 			if looked++; looked > 20*maxCompletions {
 				return false
 			}
-			if catalog.Fold(r.Mark) != catalog.Fold(mark) || seen[catalog.FoldValue(r.Value)] {
+			if catalog.Fold(r.Mark) != catalog.Fold(name) || seen[catalog.FoldValue(r.Value)] {
 				return true
 			}
 			seen[catalog.FoldValue(r.Value)] = true
-			return add(mark+"="+r.Value, "")
+			return put(name+"="+r.Value, "")
+		})
+		if err != nil || !more || len(seen) > 0 {
+			return err
+		}
+		return benchRows(cat, plates, labels, name, func(found, about, value string) bool {
+			if catalog.Fold(found) != catalog.Fold(name) || seen[value] {
+				return true
+			}
+			seen[value] = true
+			return put(name+"="+value, "nominal: "+about)
 		})
 	})
 }
 
-// completeChecks proposes what can be looked at: marks, serial number, build date.
-func (a *app) completeChecks(text string) []string {
+// benchRows walks the sites and seals whose names begin with the folded text, of
+// the variants that plate and labels name so far and of their families; where these
+// name none, of all families. Each is given once with each of its values.
+func benchRows(cat resolve.Catalogue, plates, labels []string, text string, each func(name, about, value string) bool) error {
+	var scopes []string
+	q := resolve.Question{Labels: labels}
+	if len(plates) > 0 {
+		q.Plate = plates[0]
+	}
+	// A unit that cannot be made out yet is no trouble here.
+	if d, err := resolve.New(cat, resolve.Edition{}).Decide(q, resolve.Options{NoLookAlikes: true, NoNextCheck: true, NoFigures: true, NoNear: true, NoNotes: true, NoTrails: true}); err == nil {
+		for _, as := range d.Assemblies {
+			for _, c := range as.Candidates {
+				for _, key := range []string{catalog.MakeKey(catalog.Fold(string(catalog.OfFamily)), catalog.Fold(c.Family)), catalog.MakeKey(catalog.Fold(string(catalog.OfVariant)), c.Variant.Key())} {
+					if !slices.Contains(scopes, key) {
+						scopes = append(scopes, key)
+					}
+				}
+			}
+		}
+	}
+	if len(scopes) == 0 {
+		scopes = []string{catalog.MakeKey(catalog.Fold(string(catalog.OfFamily)))}
+	}
+	slices.Sort(scopes)
+	had, prefix := map[[2]string]bool{}, catalog.Fold(text)
+	for _, table := range []string{catalog.TSites, catalog.TSeals} {
+		t := catalog.TableByName(table)
+		for _, scope := range scopes {
+			for key, ok, err := cat.Seek(t, scope); ; key, ok, err = cat.Seek(t, key+"\x00") {
+				if err != nil {
+					return err
+				}
+				if !ok || !strings.HasPrefix(key, scope) {
+					break
+				}
+				group, err := cat.Group(t, key)
+				if err != nil {
+					return err
+				}
+				for _, r := range group {
+					name, about, value := "", "", ""
+					switch r := r.(type) {
+					case *catalog.Site:
+						name, about, value = r.Site, "coil of the "+r.Role, r.Ohm.String()
+					case *catalog.Seal:
+						name, about, value = r.Seal, "length of the seal, "+r.Place, r.Length.String()
+					}
+					if k := [2]string{catalog.Fold(name), value}; strings.HasPrefix(k[0], prefix) && !had[k] {
+						had[k] = true
+						if !each(name, about, value) {
+							return nil
+						}
+					}
+				}
+			}
+		}
+	}
+	return nil
+}
+
+// completeChecks proposes what can be looked at: marks, coils at their sites, serial
+// number, build date.
+func (a *app) completeChecks(plates, labels []string, text string) []string {
 	return a.completions(func(cat resolve.Catalogue, add func(string, string) bool) error {
+		more := true
+		put := func(value, about string) bool {
+			more = add(value, about)
+			return more
+		}
 		for _, k := range []resolve.CheckKind{resolve.CheckSerial, resolve.CheckBuilt} {
-			if strings.HasPrefix(string(k), text) && !add(string(k), "") {
+			if strings.HasPrefix(string(k), text) && !put(string(k), "") {
 				return nil
 			}
 		}
-		return starting(cat, catalog.TMarks, text, func(r *catalog.Mark) bool { return add(r.Mark, r.Name) })
+		if err := starting(cat, catalog.TMarks, text, func(r *catalog.Mark) bool { return put(r.Mark, r.Name) }); err != nil || !more {
+			return err
+		}
+		had := map[string]bool{}
+		return benchRows(cat, plates, labels, text, func(name, about, _ string) bool {
+			if had[name] || !strings.HasPrefix(about, "coil") {
+				return true
+			}
+			had[name] = true
+			return put(name, about)
+		})
 	})
 }
 

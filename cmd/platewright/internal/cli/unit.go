@@ -28,14 +28,16 @@ func (f *unitFlags) add(a *app, c *cobra.Command, asks bool) {
 	s := c.Flags()
 	s.StringArrayVar(&f.fields, "field", nil, "one field of the plate, `NAME=TEXT`, in the place of the whole plate (repeat)")
 	s.StringArrayVar(&f.labels, "label", nil, "`TEXT` of a label on another assembly, such as the valve body's (repeat)")
-	s.StringArrayVar(&f.saw, "saw", nil, "a mark found on the unit, `MARK=VALUE` (repeat)")
+	s.StringArrayVar(&f.saw, "saw", nil, "a mark found on the unit, `MARK=VALUE`; or what was measured, SITE=OHMS or SEAL=LENGTH (repeat)")
 	s.StringVar(&f.vehicle, "vehicle", "", "`TEXT` for the vehicle it came from; a hint, never decides")
 	s.StringVar(&f.built, "built", "", "build `DATE`: 2019-04-12, 2019-04 or 2019")
 	s.StringVar(&f.serial, "serial", "", "serial `NUMBER` of the unit")
 	s.StringSliceVar(&f.doubt, "doubt", nil, "`PLACES` of the plate that were read and are not sure, such as 4,7, counted without spaces and dashes; slip for one slip anywhere; label:4 for a label (repeat)")
-	s.StringArrayVar(&f.unseen, "cannot-see", nil, "a `CHECK` that was tried and gave nothing: a mark, serial, built or character:PLACE (repeat)")
-	a.completeFlag(c, "saw", a.completeSaw)
-	a.completeFlag(c, "cannot-see", a.completeChecks)
+	s.StringArrayVar(&f.unseen, "cannot-see", nil, "a `CHECK` that was tried and gave nothing: a mark, a site, serial, built or character:PLACE (repeat)")
+	a.completeFlagOf(c, "saw", func(args []string, text string) []string { return a.completeSaw(unitArg(c, args), f.labels, text) })
+	a.completeFlagOf(c, "cannot-see", func(args []string, text string) []string {
+		return a.completeChecks(unitArg(c, args), f.labels, text)
+	})
 	a.completeFlag(c, "doubt", func(string) []string { return []string{resolve.AnySlip} })
 	a.completeFlag(c, "label", a.completeLabels)
 	noFiles := func(string) []string { return nil }
@@ -126,5 +128,16 @@ func setSerial(q *resolve.Question, s string) error {
 		return err
 	}
 	q.Serial = n
+	return nil
+}
+
+// unitArg gives the plate among the arguments of a command, where it stands by the
+// command's usage, or none.
+func unitArg(c *cobra.Command, args []string) []string {
+	for i, w := range strings.Fields(c.Use)[1:] {
+		if strings.Trim(w, "[]") == "PLATE" && i < len(args) {
+			return args[i : i+1]
+		}
+	}
 	return nil
 }
