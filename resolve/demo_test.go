@@ -265,6 +265,49 @@ func TestDemo(t *testing.T) {
 				b.equal("set", b.safe("actuator-set"), map[string]string{"XEB-437-B": "DRK-4140-S", "XEB-439-B": "DRK-4150-S"}[v]+"*1")
 			}
 		}},
+		{"26 measured, and what it tells", func(t *testing.T) {
+			const worn, job = "XEB-43?-B 1832 007345 ?", " --work actuator-replacement"
+			q := ask(t, worn+job).Question
+			q.CannotSee = []string{"coil"}
+			d, err := resolve.New(demo(t), resolve.Edition{Name: "demo"}).Decide(q, resolve.Options{})
+			if err != nil || d.NextCheck == nil || d.NextCheck.ID != "P2" || d.NextCheck.Effort.String() != "6" || d.NextCheck.Unit != "Ω" {
+				t.Fatalf("the next check after the mark coil is %+v, want P2 in 6 minutes (%v)", d.NextCheck, err)
+			}
+			// What is found at P2, as the dialogue and --saw take it.
+			found, err := d.Question.Answered(d.NextCheck, "10.1")
+			if err != nil {
+				t.Fatal(err)
+			}
+			a := ask(t, worn+job+" --saw P2=10.1")
+			a.equal("as in a dialogue", found.Saw, a.Question.Saw)
+			a.equal("set", a.safe("actuator-set"), "DRK-4150-S*1")
+			a = ask(t, worn+job+" --saw P1=7.1")
+			a.equal("valve body", a.candidates("valve-body"), "as-built XEB-437-B XEB-439-B")
+			a.equal("condemned", a.Observations[0].Condemned.NoEvidence, true)
+			a.equal("next", a.NextCheck.ID, "P2")
+			a = ask(t, "XEB-411-A 1618 003052 N --saw P1=10.2")
+			a.equal("mixed", a.Mixed != nil, true)
+			a.equal("not condemned", a.Observations[0].Condemned == nil, true)
+			const two = "XEB-44[28]-[BC] 1918 009001 ? --work actuator-replacement"
+			a = ask(t, two+" --saw tube-middle=41.9")
+			a.equal("longer than 40", a.candidates("valve-body"), "own-evidence XEB-448-C")
+			a.equal("set", a.safe("actuator-set"), "DRK-4160-S*1")
+			a = ask(t, two+" --saw tube-middle=39")
+			a.equal("worn", a.candidates("valve-body"), "as-built XEB-442-B XEB-448-C")
+			by := a.Observations[0].Condemned.By
+			if len(by) != 2 || by[0].Loss.String() != "1" || by[0].Percent.String() != "2.5" || by[1].Loss.String() != "3" || by[1].Percent.String() != "7.14" {
+				t.Errorf("39 mm is condemned by %+v, want 1 mm, 2.5 %% of 40 and 3 mm, 7.14 %% of 42", by)
+			}
+			// Common practice, no published source: feed tubes of 31.5, 40 and twice 26 mm
+			// found at 30, 39 and 24.7 mm are worn out. They hold nothing.
+			a = ask(t, "XEB-417-A 1618 004217 Q --work valve-body-reseal --saw tube-long=30 --saw tube-middle=39 --saw tube-short=24.7")
+			a.equal("held", len(a.Held), 0)
+			for _, o := range a.Observations {
+				if c := o.Condemned; c == nil || !c.Sure || c.NoEvidence || len(c.By) != 1 || !slices.Equal(c.By[0].Why, []resolve.CondemnedWhy{resolve.BelowLeast}) {
+					t.Errorf("%s=%s is not condemned below its least: %+v", o.Mark, o.Value, c)
+				}
+			}
+		}},
 		{"3 a colour that changed while the number stayed", func(t *testing.T) {
 			a := ask(t, "XEB-411-A 1618 003052 N --saw cap-colour=green --work actuator-replacement")
 			a.equal("case", a.candidates("case"), "own-evidence XEB-411-A")
