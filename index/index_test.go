@@ -459,6 +459,33 @@ func TestFiltersAndFacets(t *testing.T) {
 	}
 }
 
+// Where many things hold every word, what lacks one is no hit; where few do, it
+// is one, and says what it lacks.
+func TestEveryWord(t *testing.T) {
+	x := open(t, demo(t), Options{Notes: shop(t, 300)})
+	r := search(t, x, Query{Text: "pan gasket", Limit: 1000})
+	if r.Total < enough {
+		t.Fatalf("only %d hits", r.Total)
+	}
+	for _, h := range r.Hits {
+		if len(h.Missing) > 0 {
+			t.Errorf("%s %s lacks %v", h.Kind, h.Code, h.Missing)
+		}
+	}
+	r = search(t, x, Query{Text: "stepped pan gasket with a wide bead", Limit: 1000})
+	lacking := 0
+	for i, h := range r.Hits {
+		if len(h.Missing) > 0 {
+			lacking++
+		} else if lacking > 0 && i < 3 {
+			t.Errorf("%s %s holds every word and stands behind one that does not", h.Kind, h.Code)
+		}
+	}
+	if lacking == 0 || r.Hits[0].Code != "DRK-6213-G" {
+		t.Errorf("%d hits lack a word, the first is %s", lacking, r.Hits[0].Code)
+	}
+}
+
 // Words in quotes follow one another.
 func TestPhrases(t *testing.T) {
 	x := open(t, demo(t), Options{Notes: shop(t, 500)})

@@ -42,7 +42,7 @@ type Result struct {
 	Query  Query   `json:"query"`
 	Words  []Word  `json:"words"`  // how the query was read
 	Hits   []Hit   `json:"hits"`   // the best first; exact numbers before all others
-	Total  int     `json:"total"`  // hits in all
+	Total  int     `json:"total"`  // hits in all; where ten or more things hold every word, those that lack one are none
 	More   bool    `json:"more"`   // there are more hits than were counted
 	Facets []Facet `json:"facets"` // what the hits belong to
 	Index  State   `json:"index"`

@@ -556,7 +556,18 @@ func (x *Index) candidates(terms []*term, f *filter) (*hits, []float64, bool, er
 	anchored := map[lineAt]Anchor{}
 	var exact []candidate
 	more := false
-	for ti, t := range terms {
+	whole, err := x.together(terms, weights, all, docs)
+	if err != nil {
+		return nil, nil, false, err
+	}
+	rest := terms
+	if whole != 0 {
+		rest = nil // all that counts is scored already
+	} else {
+		clear(weights)
+		all = x.newScores()
+	}
+	for ti, t := range rest {
 		if len(t.phrase) > 0 {
 			idf := 0.0
 			for _, w := range t.phrase {
@@ -664,7 +675,7 @@ func (x *Index) candidates(terms []*term, f *filter) (*hits, []float64, bool, er
 	if err != nil {
 		return nil, nil, false, err
 	}
-	x.collect(out, best, terms, weights, sum, all, f)
+	x.collect(out, best, terms, weights, sum, all, whole, f)
 	if err := x.addExact(out, exact, f); err != nil {
 		return nil, nil, false, err
 	}
@@ -779,7 +790,7 @@ func rankAnchor(a Anchor) int {
 func (x *Index) give(all []*scores, a alternative, idf float64, filler bool) (bool, error) {
 	weight := float32(a.weight * idf * (saturation + 1))
 	if filler {
-		weight *= 0.15
+		weight *= fillerShare
 	}
 	held := false
 	for si, s := range x.shelves {
@@ -818,6 +829,142 @@ func (x *Index) give(all []*scores, a alternative, idf float64, filler bool) (bo
 	return held, nil
 }
 
+// enough is how many documents must hold every word of a query for those that
+// lack one to be left out.
+const enough = 10
+
+// together scores the documents that hold every word of a query, if there are
+// enough of them, and gives the bits of these words; 0 if not. It begins with the
+// rarest word and looks the others up where that one is, so that a frequent word
+// costs little. Queries with numbers and phrases are left to the long way.
+func (x *Index) together(terms []*term, weights []float64, all []*scores, docs int) (uint32, error) {
+	type word struct{ ti, holders int }
+	var words, extra []word
+	for ti, t := range terms {
+		if t.number != "" || len(t.phrase) > 0 || len(t.exact) > 0 {
+			return 0, nil
+		}
+		n := 0
+		for _, a := range t.alts {
+			least, err := x.leastCount(a.words)
+			if err != nil {
+				return 0, err
+			}
+			n += least
+			if least > 0 {
+				weights[ti] = max(weights[ti], a.weight*inverse(docs, least))
+			}
+		}
+		switch {
+		case n == 0:
+		case t.filler:
+			extra = append(extra, word{ti, n})
+		default:
+			words = append(words, word{ti, n})
+		}
+	}
+	if len(words) < 2 {
+		return 0, nil
+	}
+	slices.SortStableFunc(words, func(a, b word) int { return cmp.Compare(a.holders, b.holders) })
+	need := uint32(0)
+	for i, w := range append(words, extra...) {
+		if err := x.scoreWhere(terms[w.ti], all, docs, need, i == 0); err != nil {
+			return 0, err
+		}
+		for _, c := range all {
+			c.settle(w.ti)
+		}
+		if i >= len(words) {
+			continue
+		}
+		need |= 1 << w.ti
+		held := 0
+		for _, c := range all {
+			for _, d := range c.touched {
+				if c.matched[d]&need == need {
+					held++
+				}
+			}
+		}
+		if held < enough {
+			return 0, nil
+		}
+	}
+	return need, nil
+}
+
+// leastCount tells how many documents hold the rarest of some words.
+func (x *Index) leastCount(words []string) (int, error) {
+	least := math.MaxInt
+	for _, w := range words {
+		n, err := x.count(w)
+		if err != nil {
+			return 0, err
+		}
+		least = min(least, n)
+	}
+	return least, nil
+}
+
+// scoreWhere scores a term in the documents that hold the terms of need already,
+// or in all of them.
+func (x *Index) scoreWhere(t *term, all []*scores, docs int, need uint32, everywhere bool) error {
+	holders := 0
+	for i, a := range t.alts {
+		if i > 0 && a.weight < 0.9 {
+			continue
+		}
+		n, err := x.leastCount(a.words)
+		if err != nil {
+			return err
+		}
+		holders += n
+	}
+	for i, a := range t.alts {
+		n := holders
+		if i > 0 && a.weight < 0.9 || holders == 0 {
+			var err error
+			if n, err = x.leastCount(a.words); err != nil {
+				return err
+			}
+		}
+		if n == 0 {
+			continue
+		}
+		idf := inverse(docs, n)
+		if everywhere || len(a.words) > 1 {
+			if _, err := x.give(all, a, idf, t.filler); err != nil {
+				return err
+			}
+			continue
+		}
+		weight := float32(a.weight * idf * (saturation + 1))
+		if t.filler {
+			weight *= fillerShare
+		}
+		for si, s := range x.shelves {
+			c := all[si]
+			var where []int32
+			for _, d := range c.touched {
+				if c.matched[d]&need == need {
+					where = append(where, d)
+				}
+			}
+			slices.Sort(where)
+			if err := s.postingsAt(a.words[0], where, func(doc int, f float32) {
+				c.give(doc, weight*f/(f+x.hold[min(s.length(doc), len(x.hold)-1)]))
+			}); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// fillerShare is what a filler weighs against a word that counts.
+const fillerShare = 0.15
+
 // coverage is the share of a query, by weight, that a document holds.
 func coverage(terms []*term, weights []float64, sum float64, matched uint32) float64 {
 	if sum == 0 {
@@ -844,11 +991,11 @@ var kindWords = map[string]Kind{"note": KindNote, "notes": KindNote}
 // otherKind is what hits of another kind than the one that was said are worth.
 const otherKind = 0.25
 
-// collect gathers the documents that are hits. best is the best score of the
-// others.
-func (x *Index) collect(out *hits, best float64, terms []*term, weights []float64, sum float64, all []*scores, f *filter) {
+// collect gathers the documents that are hits: they hold the terms of need. best
+// is the best score of the others.
+func (x *Index) collect(out *hits, best float64, terms []*term, weights []float64, sum float64, all []*scores, need uint32, f *filter) {
 	var r record
-	need := uint32(0) // a phrase must be there
+	// A phrase must be there.
 	for i, t := range terms {
 		if len(t.phrase) > 0 {
 			need |= 1 << i

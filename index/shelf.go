@@ -268,6 +268,40 @@ func (s *shelf) postings(term string, each func(doc int, frequency float32)) err
 	return nil
 }
 
+// postingsAt calls each for those of the documents, which must be in order, that
+// hold a term.
+func (s *shelf) postingsAt(term string, docs []int32, each func(doc int, frequency float32)) error {
+	for _, sg := range s.segments {
+		list, err := sg.dict.PostingsList([]byte(term), nil, nil)
+		if err != nil {
+			return fmt.Errorf("read the index: %w", err)
+		}
+		if list.Count() == 0 {
+			continue
+		}
+		it := list.Iterator(true, false, false, nil)
+		var p segment.Posting
+		for _, d := range docs {
+			if int(d) < sg.from {
+				continue
+			}
+			want := uint64(int(d) - sg.from)
+			if p == nil || p.Number() < want {
+				if p, err = it.Advance(want); err != nil {
+					return fmt.Errorf("read the index: %w", err)
+				}
+				if p == nil {
+					break
+				}
+			}
+			if p.Number() == want {
+				each(int(d), float32(p.Frequency()))
+			}
+		}
+	}
+	return nil
+}
+
 // count tells how many documents hold a term.
 func (s *shelf) count(term string) (int, error) {
 	n := 0
