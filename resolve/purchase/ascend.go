@@ -75,9 +75,9 @@ func (s *search) ascend(n *node, steps int, upper, enough int64) int64 {
 				}
 				k := int64(len(o.rows))
 				for _, r := range o.rows {
-					g := (whole*b.want[r.slot]*k - whole*sum) / k
+					g := whole * (b.want[r.slot]*k - sum) / k
 					gradShare[r.slot] = g
-					norm += g * g
+					norm += g * g / s.packsFor(int(i))
 				}
 			}
 		}
@@ -162,7 +162,7 @@ func (s *search) reshare(n *node, i int, by func(int64) int64) {
 	var sum int64
 	for _, r := range o.rows {
 		if g := s.gradShare[r.slot]; g != 0 {
-			n.shares[r.slot] = max(0, n.shares[r.slot]+by(g))
+			n.shares[r.slot] = max(0, n.shares[r.slot]+by(g)/s.packsFor(i))
 		}
 		sum += n.shares[r.slot]
 	}
@@ -188,6 +188,17 @@ func (s *search) reshare(n *node, i int, by func(int64) int64) {
 			sum -= cut
 		}
 	}
+}
+
+// packsFor is how many packs of an offer a row can take, by which its share is
+// scaled: multipliers that matter alike should move alike.
+func (s *search) packsFor(i int) int64 {
+	var most int64 = 1
+	for _, q := range s.m.offers[i].rows {
+		pieces := (q.qty + s.m.rows[q.row].unit - 1) / s.m.rows[q.row].unit
+		most = max(most, (int64(s.b.rows[q.row].d)+pieces-1)/pieces)
+	}
+	return most
 }
 
 // limits tells whether any order of the node has a value to reach by yields.
