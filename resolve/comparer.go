@@ -180,7 +180,7 @@ func (c *Comparer) Takes(v Compared, role int) (*Taken, error) {
 }
 
 // maxTaken bounds what is remembered of one role.
-const maxTaken = 1 << 14
+const maxTaken = 1 << 10
 
 // stated spells the statements of a variant about a role, which for a part and
 // without conditions are all that its outcome hangs on; ok is false if there is

@@ -88,8 +88,8 @@ func (l *lister) unit(i uint32) Unit {
 // takes tells what a class takes in a role.
 func (w *worker) takes(class uint32, role int) (*resolve.Taken, error) {
 	l := w.l
-	if at := l.taken[int(class)*len(l.roles)+role]; at != notKept {
-		return l.kept[at], nil
+	if at := int(class)*len(l.roles) + role; at < len(l.taken) && l.taken[at] != notKept {
+		return l.kept[l.taken[at]], nil
 	}
 	if t, ok := w.taken[class]; ok {
 		return t[role], nil

@@ -38,7 +38,8 @@ type Options struct {
 	// Report is told how far the work is; of is 0 where that is not known.
 	Report func(stage Stage, done, of int) error
 
-	hold int // the most pairs by plate held at once; 0 for maxHeld
+	// Bounds of the memory, for tests: 0 stands for maxHeld, maxKept and maxNumbers.
+	hold, kept, numbers int
 }
 
 // maxHeld is how many pairs by plate are held in memory; if there are more, they
@@ -113,7 +114,8 @@ type bucket struct {
 // is bounded by the number of variants, not by that of pairs. The error is a
 // [*resolve.QuestionError] for what the catalogue does not know.
 func List(ctx context.Context, q Question, o Options) error {
-	l := &lister{q: q, kinds: Misreads, like: confusable(), edition: o.Edition, report: o.Report, buffers: make(chan []byte, 16)}
+	l := &lister{q: q, kinds: Misreads, like: confusable(), edition: o.Edition, report: o.Report, buffers: make(chan []byte, 16),
+		keptHeld: cmp.Or(o.kept, maxKept), numbersHeld: cmp.Or(o.numbers, maxNumbers)}
 	if q.AnyCharacter {
 		l.kinds = AnyCharacter
 	}

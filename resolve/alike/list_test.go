@@ -157,7 +157,7 @@ func list(cat resolve.Catalogue, q Question, hold int) ([]Line, error) {
 	var mu sync.Mutex
 	var out []Line
 	err := List(context.Background(), q, Options{
-		Catalogue: func() (resolve.Catalogue, error) { return cat, nil }, Edition: resolve.Edition{Name: "drawn"}, Workers: 2, hold: hold,
+		Catalogue: func() (resolve.Catalogue, error) { return cat, nil }, Edition: resolve.Edition{Name: "drawn"}, Workers: 2, hold: hold, kept: hold, numbers: 2 * hold,
 		Append: func(dst []byte, l *Line) ([]byte, error) {
 			mu.Lock()
 			defer mu.Unlock()

@@ -24,6 +24,8 @@ type lister struct {
 	buffers chan []byte // for lines
 	report  func(stage Stage, done, of int) error
 
+	keptHeld, numbersHeld int // bounds: maxKept and maxNumbers
+
 	// What the workers' comparers agree on.
 	roles      []resolve.ComparedRole
 	assemblies []*catalog.Assembly
@@ -104,8 +106,9 @@ type set struct {
 // comes first. What classes take is kept up to a bound; the rest is worked out
 // again where it is shown.
 const (
-	maxKept = 200_000
-	notKept = ^uint32(0)
+	maxKept    = 100_000   // different things taken
+	maxNumbers = 6_000_000 // numbers of them, one for each class and role
+	notKept    = ^uint32(0)
 )
 
 // worker compares on its own.
@@ -546,12 +549,15 @@ func (n *numbering) number(variant uint32, x *examined) {
 			l.numbers = append(l.numbers, root)
 		}
 	}
+	if len(l.taken)+len(x.takes) > l.numbersHeld {
+		return // those of this class and all after it are worked out again
+	}
 	for _, t := range x.takes {
 		key := takenKey{t.Sum, t.Shown}
 		at, ok := n.taken[key]
 		switch {
 		case ok:
-		case len(l.kept) < maxKept:
+		case len(l.kept) < l.keptHeld:
 			at = uint32(len(l.kept))
 			n.taken[key] = at
 			l.kept = append(l.kept, t)

@@ -89,7 +89,7 @@ are summed up by what they take; --pairs spells every pair out.`,
 
 // mostMemory is what the list of all look-alikes should keep to beside the pages
 // of the store: garbage is collected more often as it comes near.
-const mostMemory = 340 << 20
+const mostMemory = 320 << 20
 
 // allLookAlikes writes the list of all look-alikes as it is found.
 func (a *app) allLookAlikes(c *cobra.Command, q alike.Question, csv bool) error {
