@@ -8,7 +8,6 @@ import (
 
 	"platewright/catalog"
 	"platewright/resolve/measure"
-	"platewright/resolve/measure/seal"
 	"platewright/resolve/plate"
 )
 
@@ -92,11 +91,8 @@ func (o *seenMark) agrees(s *catalog.Show) bool {
 	if err != nil {
 		return false
 	}
-	reach := s.Tolerance.Num.Add(o.mark.Tolerance.Num)
-	if o.mark.Wears == catalog.Shorter {
-		return o.num.Num.LessThanOrEqual(nominal.Num.Add(reach)) && o.num.Num.GreaterThanOrEqual(seal.Shortest(nominal.Num, reach))
-	}
-	return o.num.Num.Sub(nominal.Num).Abs().LessThanOrEqual(reach)
+	low, high := o.mark.Band(nominal.Num, s.Tolerance)
+	return o.num.Num.GreaterThanOrEqual(low) && o.num.Num.LessThanOrEqual(high)
 }
 
 // evident tells whether what was seen decides: what only tells of a fault does

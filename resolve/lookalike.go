@@ -6,10 +6,7 @@ import (
 	"strings"
 
 	"platewright/catalog"
-	"platewright/resolve/measure/seal"
 	"platewright/resolve/plate"
-
-	"github.com/shopspring/decimal"
 )
 
 // maxLookers bounds the candidates for which look-alikes are sought: with more
@@ -242,28 +239,12 @@ func apart(m *catalog.Mark, a, b []*catalog.Show) bool {
 				}
 				continue
 			}
-			p, e1 := catalog.ParseDecimal(x.Value)
-			q, e2 := catalog.ParseDecimal(y.Value)
-			if e1 != nil || e2 != nil {
-				return false
-			}
-			off := m.Tolerance.Num
-			if reaches(m, p.Num, x.Tolerance.Num.Add(off), q.Num.Add(y.Tolerance.Num).Add(off)) && reaches(m, q.Num, y.Tolerance.Num.Add(off), p.Num.Add(x.Tolerance.Num).Add(off)) {
+			if m.Meet(x, y) {
 				return false
 			}
 		}
 	}
 	return true
-}
-
-// reaches tells whether what is measured of a nominal with a tolerance can be down
-// at a length (L4).
-func reaches(m *catalog.Mark, nominal, tolerance, at decimal.Decimal) bool {
-	low := nominal.Sub(tolerance)
-	if m.Wears == catalog.Shorter {
-		low = seal.Shortest(nominal, tolerance)
-	}
-	return low.LessThanOrEqual(at)
 }
 
 // add lists a look-alike if it changes an asked role (L3).

@@ -219,7 +219,11 @@ CREATE TEMP TABLE apart AS
 SELECT v.variant AS a, w.variant AS b, m.mark, m.assembly FROM variants v JOIN variants w ON w.variant <> v.variant JOIN marks m ON m.force = 'deciding'
 WHERE EXISTS (SELECT 1 FROM sv WHERE sv.v = v.variant AND sv.mark = m.mark) AND EXISTS (SELECT 1 FROM sv WHERE sv.v = w.variant AND sv.mark = m.mark)
   AND NOT EXISTS (SELECT 1 FROM sv x JOIN sv y ON y.v = w.variant AND y.mark = m.mark WHERE x.v = v.variant AND x.mark = m.mark
-    AND iif(m.kind = 'measured', abs(round((CAST(x.value AS REAL) - CAST(y.value AS REAL)) * 1e6)) <= round((coalesce(x.tolerance, 0) + coalesce(y.tolerance, 0) + 2 * coalesce(m.tolerance, 0)) * 1e6), x.value = y.value));
+    AND iif(m.kind = 'measured' AND m.wears = 'shorter',
+      -- L4: bands from 0.85 of the nominal, or the lower end of C2, to its upper end.
+      min(round(CAST(x.value AS REAL) * 0.85e6), round((CAST(x.value AS REAL) - coalesce(x.tolerance, 0) - coalesce(m.tolerance, 0)) * 1e6)) <= round((CAST(y.value AS REAL) + coalesce(y.tolerance, 0) + coalesce(m.tolerance, 0)) * 1e6)
+      AND min(round(CAST(y.value AS REAL) * 0.85e6), round((CAST(y.value AS REAL) - coalesce(y.tolerance, 0) - coalesce(m.tolerance, 0)) * 1e6)) <= round((CAST(x.value AS REAL) + coalesce(x.tolerance, 0) + coalesce(m.tolerance, 0)) * 1e6),
+      iif(m.kind = 'measured', abs(round((CAST(x.value AS REAL) - CAST(y.value AS REAL)) * 1e6)) <= round((coalesce(x.tolerance, 0) + coalesce(y.tolerance, 0) + 2 * coalesce(m.tolerance, 0)) * 1e6), x.value = y.value)));
 CREATE INDEX temp.apart_i ON apart(a, b);
 
 -- One text that means several variants.

@@ -409,7 +409,7 @@ func random(c *memory.Catalogue, r *rand.Rand, prefix string) {
 	}
 	mark("plug", "case", "seen", "deciding")
 	mark("teeth", "body", "counted", "deciding")
-	mark("coil", "body", "measured", "deciding", "unit=ohm", "tolerance="+of("", "0.2"))
+	mark("coil", "body", "measured", "deciding", "unit=ohm", "tolerance="+of("", "0.2"), "wears="+of("", "shorter"))
 	mark("cap", "body", "seen", "hinting", "caution="+of("", name("hot")))
 	value := func(m string) string {
 		switch m {

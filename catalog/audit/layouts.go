@@ -555,13 +555,7 @@ func apart(m *catalog.Mark, a, b []shown) bool {
 				}
 				continue
 			}
-			p, e1 := catalog.ParseDecimal(x.row.Value)
-			q, e2 := catalog.ParseDecimal(y.row.Value)
-			if e1 != nil || e2 != nil {
-				return false
-			}
-			reach := x.row.Tolerance.Num.Add(y.row.Tolerance.Num).Add(m.Tolerance.Num).Add(m.Tolerance.Num)
-			if p.Num.Sub(q.Num).Abs().LessThanOrEqual(reach) {
+			if m.Meet(x.row, y.row) {
 				return false
 			}
 		}

@@ -9,8 +9,8 @@
 // measuring can be off. It can be one above it only so far as a seal can have worn:
 // down to its fitted height where the catalogue knows that (a seal at its fitted
 // height has no spring left, a compression set of 100 %), less what the measuring can
-// be off, else down to [Deepest] of its length, or to the shortest new one where that is
-// shorter. Deepest is common practice without a published source.
+// be off, else down to [catalog.Deepest] of its length, or to the shortest new one where that is
+// shorter. That share is common practice without a published source.
 //
 // # Figures
 //

@@ -9,10 +9,6 @@ import (
 	"platewright/resolve/measure"
 )
 
-// Deepest is the share of its free length below which a worn seal is not looked
-// for where its fitted height is not known: common practice, no published source.
-var Deepest = decimal.New(85, -2)
-
 // Caliper is what the measuring of a seal can be off where nothing else is said:
 // a caliper on rubber, common practice, no published source.
 var Caliper = measure.Of(decimal.New(1, -1), measure.Millimetre)
@@ -114,13 +110,7 @@ func (n *Nominal) Shortest(off decimal.Decimal) decimal.Decimal {
 	if n.Fitted.Known {
 		return n.Fitted.Num.Sub(off)
 	}
-	return Shortest(n.Length.Num, n.Tolerance.Num.Add(off))
-}
-
-// Shortest gives the length that use leaves of what is length long when it is new
-// and can be off by tolerance: [Deepest] of it, or less where a new one can be less.
-func Shortest(length, tolerance decimal.Decimal) decimal.Decimal {
-	return decimal.Min(length.Mul(Deepest), length.Sub(tolerance))
+	return catalog.Shortest(n.Length.Num, n.Tolerance.Num.Add(off))
 }
 
 // Can tells whether a piece of this length in mm can be, or have been, this seal;

@@ -132,7 +132,7 @@ func Sort(ns []Nominal, got []Got, off measure.Quantity) (*Sorted, error) {
 			s.Extra++
 		}
 		if !slices.ContainsFunc(ns, func(n Nominal) bool { return n.Can(l, o) }) && slices.ContainsFunc(ns, func(n Nominal) bool {
-			return (got[i].Seal == "" || same(n.Seal, got[i].Seal)) && len(measure.Doubts(got[i].Length, measure.Of(n.Length.Num, measure.Millimetre), decimal.NewFromInt(1).Sub(Deepest))) > 0
+			return (got[i].Seal == "" || same(n.Seal, got[i].Seal)) && len(measure.Doubts(got[i].Length, measure.Of(n.Length.Num, measure.Millimetre), decimal.NewFromInt(1).Sub(catalog.Deepest))) > 0
 		}) {
 			p.Codes = append(p.Codes, OtherUnit)
 		}
