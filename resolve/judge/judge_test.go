@@ -3,7 +3,7 @@
 // later; Debian package sqlite3) over the same catalogues and questions as
 // package resolve. Where the two differ, one of them, or the page, is wrong.
 //
-// It covers, for every question and role: C1 and C2 with all kinds of marks; C3
+// It covers, for every question and role: C1 to C2c with all kinds of marks; C3
 // (its own reading of plates, with check characters, in plates_test.go); C4 to
 // C9 with the smallest contradicting sets found by trying all sets; O1 to O8;
 // V0; V1 with the common choices, their order, ranks and steps; V2, world by
@@ -208,6 +208,9 @@ func demoAsks(t *testing.T, w *world) []ask {
 		put(resolve.Question{Plate: m.wear(plate, 1), Labels: []string{m.wear(pick(m, all), 1)}})
 		for _, value := range []string{"5.2", "10.1", "7", "11.9 at 60 °C"} { // at an actuator site, which every family of the demo has
 			put(resolve.Question{Plate: m.wear(plate, 1), Saw: []resolve.Observation{{Mark: "P1", Value: value}}})
+		}
+		for _, value := range []string{"39", "41.9"} { // of a seal, which one family of the demo has
+			put(resolve.Question{Plate: m.wear(plate, 1), Saw: []resolve.Observation{{Mark: "tube-middle", Value: value}}})
 		}
 		for _, mark := range marks {
 			for _, value := range values[mark] {
