@@ -65,6 +65,7 @@ type Ordered struct {
 	Part     catalog.PartNo  `json:"part"`
 	Qty      int             `json:"qty,omitempty"`   // pieces
 	Litres   catalog.Decimal `json:"litres,omitzero"` // of a fluid
+	Held     bool            `json:"held,omitempty"`  // ordered although it was held
 }
 
 // DecidedBody is a question about the unit with its answer.

@@ -35,12 +35,13 @@ var permitted = []struct {
 	{"platewright/resolve/measure/", []string{"platewright/catalog", "platewright/resolve/measure", "github.com/shopspring/decimal"}},
 	{"platewright/resolve/purchase", []string{"platewright/catalog", "github.com/shopspring/decimal", "golang.org/x/text"}},
 	{"platewright/resolve/order", []string{"platewright/catalog", "platewright/resolve", "platewright/resolve/purchase", "github.com/shopspring/decimal"}},
+	{"platewright/resolve/goods", []string{"platewright/catalog", "platewright/resolve", "platewright/resolve/order", "platewright/resolve/plate"}},
 	{"platewright/resolve/", []string{"platewright/catalog", "platewright/resolve", "platewright/resolve/plate", "github.com/shopspring/decimal"}},
 	{"platewright/resolve", []string{"platewright/catalog", "platewright/resolve/advise", "platewright/resolve/measure", "platewright/resolve/measure/coil", "platewright/resolve/measure/seal", "platewright/resolve/plate", "github.com/shopspring/decimal"}},
 	{"platewright/index", []string{"platewright/catalog", "github.com/blevesearch", "github.com/RoaringBitmap/roaring/v2", "golang.org/x/sys", "golang.org/x/text"}},
 	{"platewright/seed", nil},
-	{"platewright/cmd/platewright/internal/render", []string{"platewright/catalog", "platewright/catalog/audit", "platewright/index", "platewright/catalog/shop", "platewright/resolve", "platewright/resolve/plate", "platewright/resolve/measure", "platewright/resolve/measure/coil", "platewright/resolve/measure/fault", "platewright/resolve/measure/torque", "platewright/resolve/measure/leak", "platewright/resolve/measure/seal", "platewright/resolve/measure/ring", "platewright/resolve/measure/fluid", "platewright/resolve/alike", "github.com/shopspring/decimal", "golang.org/x/text"}},
-	{"platewright/cmd/platewright/internal/cli", []string{"platewright/catalog", "platewright/catalog/audit", "platewright/resolve/plate", "platewright/catalog/memory", "platewright/catalog/pack", "platewright/catalog/shop", "platewright/catalog/store", "platewright/index", "platewright/resolve", "platewright/seed", "platewright/resolve/measure", "platewright/resolve/measure/coil", "platewright/resolve/measure/fault", "platewright/resolve/measure/torque", "platewright/resolve/measure/leak", "platewright/resolve/measure/seal", "platewright/resolve/measure/ring", "platewright/resolve/measure/fluid", "platewright/resolve/alike",
+	{"platewright/cmd/platewright/internal/render", []string{"platewright/catalog", "platewright/catalog/audit", "platewright/index", "platewright/catalog/shop", "platewright/resolve", "platewright/resolve/plate", "platewright/resolve/measure", "platewright/resolve/measure/coil", "platewright/resolve/measure/fault", "platewright/resolve/measure/torque", "platewright/resolve/measure/leak", "platewright/resolve/measure/seal", "platewright/resolve/measure/ring", "platewright/resolve/measure/fluid", "platewright/resolve/alike", "platewright/resolve/goods", "platewright/resolve/order", "platewright/resolve/purchase", "github.com/shopspring/decimal", "codeberg.org/go-pdf/fpdf", "github.com/boombuler/barcode", "golang.org/x/image", "golang.org/x/text"}},
+	{"platewright/cmd/platewright/internal/cli", []string{"platewright/catalog", "platewright/catalog/audit", "platewright/resolve/plate", "platewright/catalog/memory", "platewright/catalog/pack", "platewright/catalog/shop", "platewright/catalog/store", "platewright/index", "platewright/resolve", "platewright/seed", "platewright/resolve/measure", "platewright/resolve/measure/coil", "platewright/resolve/measure/fault", "platewright/resolve/measure/torque", "platewright/resolve/measure/leak", "platewright/resolve/measure/seal", "platewright/resolve/measure/ring", "platewright/resolve/measure/fluid", "platewright/resolve/alike", "platewright/resolve/goods", "platewright/resolve/order", "platewright/resolve/purchase", "github.com/shopspring/decimal",
 		"platewright/cmd/platewright/internal/render", "github.com/spf13/cobra", "golang.org/x/term"}},
 	{"platewright/cmd/platewright", []string{"platewright/cmd/platewright/internal/cli"}},
 	{"platewright/cmd/mkcatalog", []string{"platewright/catalog", "platewright/catalog/memory", "platewright/catalog/pack", "platewright/resolve", "platewright/resolve/plate", "platewright/seed", "platewright/cmd/mkcatalog/internal/synth", "github.com/shopspring/decimal"}},
@@ -49,10 +50,12 @@ var permitted = []struct {
 
 // onlyBy are modules that one package alone may import.
 var onlyBy = map[string]string{
-	"go.etcd.io/bbolt":            "platewright/catalog/store",
-	"github.com/xuri/excelize/v2": "platewright/catalog/pack",
-	"github.com/spf13/cobra":      "platewright/cmd/platewright/internal/cli",
-	"github.com/blevesearch":      "platewright/index",
+	"go.etcd.io/bbolt":             "platewright/catalog/store",
+	"github.com/xuri/excelize/v2":  "platewright/catalog/pack",
+	"github.com/spf13/cobra":       "platewright/cmd/platewright/internal/cli",
+	"github.com/blevesearch":       "platewright/index",
+	"codeberg.org/go-pdf/fpdf":     "platewright/cmd/platewright/internal/render",
+	"github.com/boombuler/barcode": "platewright/cmd/platewright/internal/render",
 }
 
 // world is what code that decides must not import from the standard library:

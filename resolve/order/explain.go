@@ -15,6 +15,10 @@ import (
 // mostForced bounds how many cheaper offers are planned with, one after the other.
 const mostForced = 12
 
+// explainNodes bounds the search of each plan that only explains: what it does not
+// prove it says, and an answer does not wait for it.
+const explainNodes = 200
+
 // explain says what other plans would cost: each is a plan of its own.
 func (m *model) explain(ctx context.Context, plan *purchase.Plan) error {
 	x := &Explained{Cheaper: []Cheaper{}}
@@ -22,7 +26,7 @@ func (m *model) explain(ctx context.Context, plan *purchase.Plan) error {
 	if plan.Arrives != 0 {
 		p := m.problem
 		p.Aim, p.By = purchase.LeastCost, dayBefore(plan.Arrives)
-		s, err := m.solve(ctx, p)
+		s, err := m.solve(ctx, p, explainNodes)
 		if err != nil {
 			return err
 		}
@@ -31,7 +35,7 @@ func (m *model) explain(ctx context.Context, plan *purchase.Plan) error {
 	if plan.Deliveries > 1 && plan.Aim != purchase.FewestDeliveries {
 		p := m.problem
 		p.Aim = purchase.FewestDeliveries
-		s, err := m.solve(ctx, p)
+		s, err := m.solve(ctx, p, explainNodes)
 		if err != nil {
 			return err
 		}
@@ -99,7 +103,7 @@ func (m *model) force(ctx context.Context, plan *purchase.Plan, c *purchase.Offe
 			p.Offers = append(p.Offers, o)
 		}
 	}
-	s, err := m.solve(ctx, p)
+	s, err := m.solve(ctx, p, explainNodes)
 	if err != nil {
 		return err
 	}

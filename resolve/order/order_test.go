@@ -830,7 +830,7 @@ func TestEveryScopeOfTheDemo(t *testing.T) {
 			for _, aim := range []purchase.Aim{purchase.LeastCost, purchase.Earliest, purchase.FewestDeliveries} {
 				p := proposed(t, cat, order.Ask{Decision: d, Aim: aim, Nodes: 300})
 				// Where the nodes run out the plan has to say how far it is from proven.
-				if !p.Found || p.Proof.Proven == (p.Proof.Limit != "") || p.Proof.Proven != p.Proof.Gap.IsZero() && p.Proof.Proven {
+				if !p.Found || p.Proof.Proven == (p.Proof.Limit != "") || p.Proof.Proven && !p.Proof.Gap.IsZero() {
 					t.Errorf("%s, %s, %s: %+v", plate, work, aim, p.Proof)
 				}
 				adds(t, p)

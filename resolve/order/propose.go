@@ -20,7 +20,7 @@ func Propose(ctx context.Context, cat resolve.Catalogue, ask Ask) (*Proposal, er
 	if err != nil {
 		return nil, err
 	}
-	plan, err := m.solve(ctx, m.problem)
+	plan, err := m.solve(ctx, m.problem, ask.Nodes)
 	if err != nil {
 		return nil, err
 	}
@@ -125,8 +125,11 @@ func unit(d *resolve.Decision) Unit {
 }
 
 // solve plans a problem; what covers nothing has a plan that buys nothing.
-func (m *model) solve(ctx context.Context, p purchase.Problem) (*purchase.Plan, error) {
-	plan, err := purchase.Solve(ctx, p, purchase.Options{Nodes: m.ask.Nodes})
+func (m *model) solve(ctx context.Context, p purchase.Problem, nodes int) (*purchase.Plan, error) {
+	if m.ask.Nodes > 0 {
+		nodes = min(nodes, m.ask.Nodes)
+	}
+	plan, err := purchase.Solve(ctx, p, purchase.Options{Nodes: nodes})
 	if err == nil && plan == nil {
 		err = cannot("report the question with its catalogue", "the planner found neither a plan nor a reason why there is none")
 	}
@@ -392,7 +395,7 @@ func withRecommended(ctx context.Context, cat resolve.Catalogue, ask Ask, plan *
 		return nil, err
 	}
 	m.problem.Currency = plan.Currency
-	p, err := m.solve(ctx, m.problem)
+	p, err := m.solve(ctx, m.problem, explainNodes)
 	if err != nil {
 		return nil, err
 	}

@@ -16,6 +16,7 @@ import (
 	"platewright/catalog/store"
 	"platewright/cmd/platewright/internal/render"
 	"platewright/resolve"
+	"platewright/resolve/order"
 )
 
 func (a *app) cardCmd() *cobra.Command {
@@ -584,8 +585,10 @@ func affected(s *store.Shop, r *resolve.Resolver, card *shop.Card) (*render.Affe
 		var lines []render.AffectedLine
 		for _, l := range o.Lines {
 			now, _ := resolve.StandOf(after, l.Role, l.Position)
-			is := func(it resolve.TakenItem) bool { return it.Part.Key() == l.Part.Key() }
-			if !now.Safe || !slices.ContainsFunc(now.Items, is) && !slices.ContainsFunc(now.Companions, is) {
+			if l.Held && !now.Safe {
+				continue // it was held when it was ordered, and still is
+			}
+			if !order.Stands(after, l.Role, l.Position, l.Part) {
 				lines = append(lines, render.AffectedLine{Ordered: l, Now: now})
 			}
 		}

@@ -96,7 +96,7 @@ Without a catalogue of its own it works on a small demo of invented data.`,
 	c.AddGroup(&cobra.Group{ID: "unit", Title: "A unit and its parts:"}, &cobra.Group{ID: "shop", Title: "The shop's catalogue:"}, &cobra.Group{ID: "more", Title: "More:"})
 	c.SetHelpCommandGroupID("more")
 	c.SetCompletionCommandGroupID("more")
-	c.AddCommand(a.resolveCmd(), a.askCmd(), a.fitsCmd(), a.whereUsedCmd(), a.compareCmd(), a.lookAlikesCmd(), a.searchCmd(), a.measureCmd(), a.cardCmd(), a.noteCmd(), a.catalogCmd(), a.schemaCmd(), a.versionCmd())
+	c.AddCommand(a.resolveCmd(), a.askCmd(), a.fitsCmd(), a.whereUsedCmd(), a.compareCmd(), a.lookAlikesCmd(), a.searchCmd(), a.measureCmd(), a.orderCmd(), a.receiveCmd(), a.cardCmd(), a.noteCmd(), a.catalogCmd(), a.schemaCmd(), a.versionCmd())
 	wrapArgs(c)
 	return c
 }

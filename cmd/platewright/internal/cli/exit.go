@@ -11,6 +11,8 @@ import (
 	"platewright/catalog/shop"
 	"platewright/catalog/store"
 	"platewright/resolve"
+	"platewright/resolve/order"
+	"platewright/resolve/purchase"
 )
 
 // The exit codes of the program, the same in every output format.
@@ -116,6 +118,8 @@ func exitCode(err error) int {
 	var broken *shop.BrokenError
 	var accepted *audit.AcceptedError
 	var notAccepted *audit.NotAcceptedError
+	var notOrdered *order.AskError
+	var notPlanned *purchase.InputError
 	switch {
 	case err == nil:
 		return exitDone
@@ -127,9 +131,9 @@ func exitCode(err error) int {
 		return exitNotSettled
 	case errors.As(err, &usage), errors.As(err, &question), errors.As(err, &edition), errors.As(err, &notAccepted):
 		return exitUsage
-	case errors.As(err, &nothing):
+	case errors.As(err, &nothing), errors.As(err, &notOrdered):
 		return exitUsage
-	case errors.As(err, &refused), errors.As(err, &mayNot), errors.As(err, &changed):
+	case errors.As(err, &refused), errors.As(err, &mayNot), errors.As(err, &changed), errors.As(err, &notPlanned):
 		return exitRefused
 	case errors.As(err, &broken):
 		return exitDamaged

@@ -15,6 +15,8 @@ import (
 	"platewright/catalog/shop"
 	"platewright/catalog/store"
 	"platewright/resolve"
+	"platewright/resolve/order"
+	"platewright/resolve/purchase"
 )
 
 // The table of exit codes, row by row, also for errors that are wrapped.
@@ -37,6 +39,8 @@ func TestExitCodes(t *testing.T) {
 		{&store.NotOursError{}, 5},
 		{&audit.AcceptedError{}, 5},
 		{&audit.NotAcceptedError{}, 2},
+		{&order.AskError{}, 2},
+		{&purchase.InputError{}, 3},
 		{answered(exitRefused), 3},
 		{&shop.UnknownError{What: "note", Name: "n1"}, 2},
 		{&shop.RefusedError{What: "an author does not confirm"}, 3},

@@ -36,6 +36,8 @@ var published = map[string]any{
 	"note-exchange":   NoteExchange{},
 	"note-review":     NoteReview{},
 	"note-rules":      NoteRules{},
+	"order":           Order{},
+	"orders":          Orders{},
 	"resolve":         resolve.Decision{},
 	"resolve-list":    ListRow{},
 	"search":          Search{},
@@ -152,7 +154,7 @@ type schemer struct {
 func newSchemer(t *testing.T) *schemer {
 	s := &schemer{t: t, docs: map[string]string{}, words: map[string][]string{}}
 	root := filepath.Join("..", "..", "..", "..")
-	dirs := []string{filepath.Join(root, "catalog"), filepath.Join(root, "catalog", "shop"), filepath.Join(root, "catalog", "audit"), filepath.Join(root, "index"), filepath.Join(root, "resolve"), filepath.Join(root, "resolve", "plate"), filepath.Join(root, "resolve", "alike"), filepath.Join(root, "resolve", "measure"), "."}
+	dirs := []string{filepath.Join(root, "catalog"), filepath.Join(root, "catalog", "shop"), filepath.Join(root, "catalog", "audit"), filepath.Join(root, "index"), filepath.Join(root, "resolve"), filepath.Join(root, "resolve", "plate"), filepath.Join(root, "resolve", "alike"), filepath.Join(root, "resolve", "measure"), filepath.Join(root, "resolve", "purchase"), filepath.Join(root, "resolve", "order"), "."}
 	bench, err := filepath.Glob(filepath.Join(root, "resolve", "measure", "*", "doc.go"))
 	require.NoError(t, err)
 	for _, f := range bench {
