@@ -13,11 +13,15 @@ func decides(o resolve.Observed) bool {
 	return o.Force == catalog.Deciding && (o.Condemned == nil || !o.Condemned.NoEvidence)
 }
 
-// condemned says of each coil and seal that is to be replaced by what was measured.
+// condemned says of each coil and seal that is to be replaced by what was measured,
+// and of what was seen where the catalogue knows nothing that it decided nothing.
 func (t *decisionPage) condemned(add func(...span)) {
 	for _, o := range t.d.Observations {
 		c := o.Condemned
 		if c == nil {
+			if o.Force == catalog.Deciding && len(o.Known) == 0 && !t.unknown() {
+				add(sayf("%s decided nothing: ", capitalWord(plainCode(o.Mark))).in(warn), say("the catalogue knows nothing of it for what this unit can be. Is it misspelt?"))
+			}
 			continue
 		}
 		what := string(c.Part) + " " + o.Mark
