@@ -49,7 +49,7 @@ type lister struct {
 	classes    []uint32         // for each class the first variant of it
 	numbers    []uint32         // for each class: equal for equal outcomes in all roles
 	sums       []uint64         // for each class and assembly: of its outcomes in the roles that the assembly's identity decides
-	taken      []uint32         // for each class and role: what it takes, or notKept
+	taken      []uint32         // for the first classes and each role: what they take, or notKept
 	kept       []*resolve.Taken // what classes take
 	quickness  []int            // by mark: its place among all, the quickest first
 	effortOf   []uint16         // by mark: the rank of pairs that it tells apart
