@@ -234,7 +234,7 @@ func (s *search) stepYields(n *node, scale int64) {
 		if n.modes[i].optional() && values[i] == 0 {
 			continue
 		}
-		lack := m.sups[i].least(n.modes[i]&^mayClose) - values[i]
+		lack := b.limit(i, n.modes[i]) - values[i]
 		if lack == 0 {
 			continue
 		}

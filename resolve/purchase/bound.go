@@ -90,6 +90,8 @@ type supState struct {
 	fixed int64 // while optional
 	sum   int64 // of shares
 	yield int64
+	free  int64 // the supplier's limits, as far up as whole packs can only reach them
+	least int64
 	most  int64 // the largest part of a unit of value that can be taken off prices
 }
 
@@ -158,20 +160,21 @@ func (b *bounder) prepare(n *node, cap int) bool {
 			continue
 		}
 		fixed := m.one()
+		b.reachable(n, i)
 		switch {
 		case md&mayPay == 0:
 			st.yield = n.yields[i]
-			fixed += st.yield * s.free
+			fixed += st.yield * st.free
 		case md&mayFree == 0:
 			fixed += s.freight
 			if s.minimum > 0 {
 				st.yield = n.yields[i]
-				fixed += st.yield * s.minimum
+				fixed += st.yield * st.least
 			}
 		default:
 			// One price for both: whether freight is paid or the limit is reached.
-			st.yield = min(s.freight/(s.free-s.minimum), st.most)
-			fixed += min(s.freight+st.yield*s.minimum, st.yield*s.free)
+			st.yield = min(s.freight/max(1, st.free-st.least), st.most)
+			fixed += min(s.freight+st.yield*st.least, st.yield*st.free)
 		}
 		if cap > 0 {
 			fixed += n.few
@@ -229,6 +232,46 @@ func (b *bounder) prepare(n *node, cap int) bool {
 		}
 	}
 	return true
+}
+
+// reachable raises the limits of a supplier to values that whole packs can have:
+// what is settled, and multiples of the largest number that divides all prices of
+// what is not.
+func (b *bounder) reachable(n *node, i int) {
+	s, st := &b.m.sups[i], &b.sups[i]
+	st.least, st.free = s.minimum, s.free
+	if s.minimum == 0 && s.free == 0 {
+		return
+	}
+	var settled, step int64
+	for _, k := range s.offers {
+		o := &b.m.offers[k]
+		if n.lo[k] == n.hi[k] {
+			settled += o.value(n.lo[k])
+			continue
+		}
+		for _, t := range o.tiers {
+			step = gcd(step, t.value)
+		}
+	}
+	if step < 2 {
+		return
+	}
+	up := func(limit int64) int64 {
+		if limit <= settled {
+			return limit
+		}
+		return settled + (limit-settled+step-1)/step*step
+	}
+	st.least, st.free = up(s.minimum), up(s.free)
+}
+
+// limit is the value that the order of a supplier must reach in a mode.
+func (b *bounder) limit(i int, md mode) int64 {
+	if md&^mayClose == mayFree {
+		return b.sups[i].free
+	}
+	return b.sups[i].least
 }
 
 // demand adds what a need wants at least; of a need whose way is open, the rows

@@ -415,8 +415,16 @@ func (h *heuristic) reach(i int) {
 // gives the value added.
 func (h *heuristic) fillUp(sp *sup, lack, most int64) int64 {
 	m := h.m
-	const steps = 256
-	unit := (lack + steps - 1) / steps
+	// In steps that divide all prices; where that is too fine, in coarser ones, and
+	// what is then bought too much is taken back below.
+	const steps = 512
+	var unit int64
+	for _, o := range sp.offers {
+		if h.hi[o] > h.packs[o] {
+			unit = gcd(unit, m.offers[o].tier(max(h.packs[o], 1)).value)
+		}
+	}
+	unit = max(unit, (lack+steps-1)/steps)
 	d := int((lack + unit - 1) / unit)
 	f := h.row(d + 1)
 	f[0] = 0
@@ -459,13 +467,28 @@ func (h *heuristic) fillUp(sp *sup, lack, most int64) int64 {
 	x := int64(d)
 	for k := len(sp.offers) - 1; k >= 0; k-- {
 		if n := int64(took[k][x]); n > 0 {
-			o := sp.offers[k]
-			of := &m.offers[o]
-			t := of.tier(max(h.packs[o], 1))
-			added += of.value(h.packs[o]+n) - of.value(h.packs[o])
-			h.packs[o] += n
-			x = max(0, x-n*(t.value/unit))
+			x = max(0, x-n*(m.offers[sp.offers[k]].tier(max(h.packs[sp.offers[k]], 1)).value/unit))
+			added += h.more(sp.offers[k], n)
+			took[k][0] = int32(n)
+		}
+	}
+	for k, o := range sp.offers {
+		for n := took[k][0]; n > 0; n-- {
+			if back := h.more(o, -1); added+back < lack {
+				h.more(o, 1)
+				break
+			} else {
+				added += back
+			}
 		}
 	}
 	return added
+}
+
+// more adds packs of an offer and gives the value that they add.
+func (h *heuristic) more(o int, n int64) int64 {
+	of := &h.m.offers[o]
+	before := of.value(h.packs[o])
+	h.packs[o] += n
+	return of.value(h.packs[o]) - before
 }

@@ -489,7 +489,7 @@ func (s *search) cutUp(n *node) {
 	values := s.values(n)
 	for pass := 0; pass < 2; pass++ {
 		for i := range m.sups {
-			if !n.modes[i].open() || !n.modes[i].settled() || pass == 0 && values[i] >= m.sups[i].least(n.modes[i]) || pass == 1 && n.yields[i] == 0 {
+			if !n.modes[i].open() || !n.modes[i].settled() || pass == 0 && values[i] >= b.limit(i, n.modes[i]) || pass == 1 && n.yields[i] == 0 {
 				continue
 			}
 			pick := -1
@@ -645,7 +645,7 @@ func (s *search) tune(n *node, value int64) int64 {
 			if !n.modes[i].open() || !s.limited(n, i) {
 				continue
 			}
-			v, least := s.values(n)[i], s.m.sups[i].least(n.modes[i])
+			v, least := s.values(n)[i], s.b.limit(i, n.modes[i])
 			if v >= least && (n.yields[i] == 0 || v < least+least/8) {
 				continue
 			}
@@ -675,8 +675,11 @@ func (s *search) tuneYield(n *node, i int) {
 	lo, hi := int64(0), b.sups[i].most
 	best := int64(-1)
 	var at int64
-	for range 7 {
+	for step := range 8 {
 		y := lo + (hi-lo)/2
+		if step == 0 {
+			y = hi // as far as it goes, in case not even that reaches it
+		}
 		n.yields[i] = y
 		if !b.prepare(n, s.cap) {
 			return
@@ -686,9 +689,13 @@ func (s *search) tuneYield(n *node, i int) {
 			best, at = v, y
 		}
 		b.trace(n, false)
-		if s.values(n)[i] < s.m.sups[i].least(n.modes[i]) {
+		short := s.values(n)[i] < b.limit(i, n.modes[i])
+		switch {
+		case step == 0 && short:
+			return
+		case short:
 			lo = y
-		} else {
+		default:
 			hi = y
 		}
 	}
