@@ -38,6 +38,7 @@ var published = map[string]any{
 	"note-rules":      NoteRules{},
 	"order":           Order{},
 	"orders":          Orders{},
+	"receive":         Receive{},
 	"resolve":         resolve.Decision{},
 	"resolve-list":    ListRow{},
 	"search":          Search{},
@@ -154,7 +155,7 @@ type schemer struct {
 func newSchemer(t *testing.T) *schemer {
 	s := &schemer{t: t, docs: map[string]string{}, words: map[string][]string{}}
 	root := filepath.Join("..", "..", "..", "..")
-	dirs := []string{filepath.Join(root, "catalog"), filepath.Join(root, "catalog", "shop"), filepath.Join(root, "catalog", "audit"), filepath.Join(root, "index"), filepath.Join(root, "resolve"), filepath.Join(root, "resolve", "plate"), filepath.Join(root, "resolve", "alike"), filepath.Join(root, "resolve", "measure"), filepath.Join(root, "resolve", "purchase"), filepath.Join(root, "resolve", "order"), "."}
+	dirs := []string{filepath.Join(root, "catalog"), filepath.Join(root, "catalog", "shop"), filepath.Join(root, "catalog", "audit"), filepath.Join(root, "index"), filepath.Join(root, "resolve"), filepath.Join(root, "resolve", "plate"), filepath.Join(root, "resolve", "alike"), filepath.Join(root, "resolve", "measure"), filepath.Join(root, "resolve", "purchase"), filepath.Join(root, "resolve", "order"), filepath.Join(root, "resolve", "goods"), "."}
 	bench, err := filepath.Glob(filepath.Join(root, "resolve", "measure", "*", "doc.go"))
 	require.NoError(t, err)
 	for _, f := range bench {
