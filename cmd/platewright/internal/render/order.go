@@ -577,8 +577,10 @@ func changed(s string) bool {
 	switch letter {
 	case "true", "false":
 		return !digit
-	case "", "e", "d", "h", "am", "pm", "a", "p", "x":
+	case "", "e", "d", "h":
 		return digit
+	case "am", "pm", "a", "p": // of a time, behind it
+		return digit && strings.HasSuffix(strings.ToLower(s), letter)
 	}
 	if !digit || len(letter) < 3 {
 		return false

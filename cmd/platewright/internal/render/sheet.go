@@ -1,8 +1,6 @@
 package render
 
 import (
-	"bytes"
-	"encoding/csv"
 	"io"
 	"slices"
 	"strconv"
@@ -140,7 +138,7 @@ func orderDoc(s order.Sheet) (*sheetDoc, error) {
 	if o.Arrives != "" {
 		arrives = dayText(o.Arrives)
 	}
-	d.facts("To", o.Name+" ("+o.Supplier+")", "Order", s.Number, "Placed", strings.Replace(strings.TrimSuffix(s.Placed, "Z"), "T", " ", 1), "By", s.By, "Job card", card, "Expected", arrives)
+	d.facts("To", o.Name+" ("+o.Supplier+")", "Order", s.Number, "Placed", strings.NewReplacer("T", " ", "Z", " UTC").Replace(s.Placed), "By", s.By, "Job card", card, "Expected", arrives)
 	d.add(blockHead, "The unit, to be quoted")
 	d.unit(s.Unit, s.Work)
 	d.add(blockHead, "Lines")
@@ -148,7 +146,7 @@ func orderDoc(s order.Sheet) (*sheetDoc, error) {
 	for i, l := range o.Lines {
 		rows = append(rows, []string{strconv.Itoa(i + 1), l.Stock, strconv.Itoa(l.Packs), orWord(packText(l), "1 piece"), l.Name, string(l.Part), money(l.Price, o.Currency), money(l.Total, o.Currency)})
 	}
-	d.table([]column{{"No.", 0.05, true, true}, {"Your number", 0.16, false, true}, {"Packs", 0.07, true, true}, {"Pack of", 0.11, false, true}, {"What", 0.25, false, false}, {"Our number", 0.15, false, true}, {"Price", 0.1, true, true}, {"Total", 0.11, true, true}}, rows)
+	d.table([]column{{"No.", 0.05, true, true}, {"Your number", 0.16, false, true}, {"Packs", 0.08, true, true}, {"Pack of", 0.11, false, true}, {"What", 0.25, false, false}, {"Our number", 0.15, false, true}, {"Price", 0.1, true, true}, {"Total", 0.1, true, true}}, rows)
 	freight := money(o.Freight, o.Currency)
 	if o.Free {
 		freight = "free"
@@ -182,7 +180,7 @@ func (d *sheetDoc) codes(s order.Sheet) error {
 		return err
 	}
 	d.blocks = append(d.blocks, block{kind: blockCode, code: c})
-	texts := CodeTexts(s)
+	texts := s.Codes()
 	for i, t := range texts {
 		q, err := squareCode(t)
 		if err != nil {
@@ -195,38 +193,6 @@ func (d *sheetDoc) codes(s order.Sheet) error {
 		d.blocks = append(d.blocks, block{kind: blockCode, code: q})
 	}
 	return nil
-}
-
-// mostInCode is how many bytes one square code holds: more still scans from a
-// clean print, and not from a crumpled one.
-const mostInCode = 600
-
-// CodeTexts gives what the square codes of an order hold: records of RFC 4180, in
-// each code first the number of the order, the supplier, and which code of how many
-// it is, then for each line its place, the supplier's number, ours, and the packs.
-func CodeTexts(s order.Sheet) []string {
-	record := func(cells ...string) string {
-		var b bytes.Buffer
-		w := csv.NewWriter(&b)
-		_ = w.Write(cells) // a buffer takes everything
-		w.Flush()
-		return b.String()
-	}
-	var parts []string
-	part := ""
-	for i, l := range s.Order.Lines {
-		r := record(strconv.Itoa(i+1), l.Stock, string(l.Part), strconv.Itoa(l.Packs))
-		if part != "" && len(part)+len(r) > mostInCode {
-			parts = append(parts, part)
-			part = ""
-		}
-		part += r
-	}
-	parts = append(parts, part)
-	for i := range parts {
-		parts[i] = record(s.Number, s.Order.Supplier, strconv.Itoa(i+1), strconv.Itoa(len(parts))) + parts[i]
-	}
-	return parts
 }
 
 // workDoc puts the work sheet for the bench together.

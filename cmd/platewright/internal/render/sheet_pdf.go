@@ -140,7 +140,7 @@ func (p *pdfSheet) block(d *sheetDoc, i int) {
 	case blockTable:
 		p.table(b)
 	case blockCode:
-		p.code(b.code)
+		p.code(d, i)
 	}
 }
 
@@ -215,15 +215,44 @@ func (p *pdfSheet) table(b *block) {
 	p.Ln(1)
 }
 
-func (p *pdfSheet) code(c *codePicture) {
-	w, h := float64(c.width)*c.module, float64(c.height)*c.tall
-	p.room(h + 8)
-	p.Ln(2)
-	x, y := p.GetXY()
-	for _, r := range c.bars {
-		p.Rect(x+float64(r.x)*c.module, y+float64(r.y)*c.tall, float64(r.w)*c.module, c.tall, "F")
+// code draws the codes that begin at a block, side by side as far as there is room.
+func (p *pdfSheet) code(d *sheetDoc, i int) {
+	if i > 0 && d.blocks[i-1].kind == blockCode {
+		return // drawn with the first of them
 	}
-	p.SetXY(x, y+h)
-	p.SetFont("sheet", "", 8.5)
-	p.CellFormat(max(w, 60), 4.5, p.text(c.caption), "", 1, "L", false, 0, "")
+	const line, between = 4.5, 10.0
+	var row []*codePicture
+	wide := func(c *codePicture) float64 { return float64(c.width) * c.module }
+	draw := func() {
+		tall := 0.0
+		for _, c := range row {
+			tall = max(tall, float64(c.height)*c.tall)
+		}
+		p.Ln(2)
+		p.room(tall + line)
+		p.SetFont("sheet", "", 8.5)
+		x, y := pdfMargin, p.GetY()
+		for _, c := range row {
+			top := y + tall - float64(c.height)*c.tall
+			for _, r := range c.bars {
+				p.Rect(x+float64(r.x)*c.module, top+float64(r.y)*c.tall, float64(r.w)*c.module, c.tall, "F")
+			}
+			p.SetXY(x, y+tall)
+			p.CellFormat(wide(c), line, p.text(c.caption), "", 0, "C", false, 0, "")
+			x += wide(c) + between
+		}
+		p.SetXY(pdfMargin, y+tall+line)
+		row = nil
+	}
+	used := 0.0
+	for ; i < len(d.blocks) && d.blocks[i].kind == blockCode; i++ {
+		c := d.blocks[i].code
+		if len(row) > 0 && used+wide(c) > pdfWidth {
+			draw()
+			used = 0
+		}
+		row = append(row, c)
+		used += wide(c) + between
+	}
+	draw()
 }
