@@ -54,6 +54,7 @@ const (
 	NotLooked Lack = "look"      // nobody has looked at all of it
 	LooksOdd  Lack = "odd"       // something looks otherwise
 	Alone     Lack = "companion" // what must come along is neither ordered, here, nor on the shelf
+	Unsettled Lack = "fit"       // that what came in the place of another fits the unit is not settled, or a confirmed note says that it did not
 )
 
 // LineState is how a line stands.
@@ -147,7 +148,7 @@ func (d *Desk) lineState(t *tally, n int) (*LineState, error) {
 	if l.Expect, err = d.expect(l.Part, n); err != nil {
 		return nil, err
 	}
-	odd, unseen := 0, 0
+	odd, unseen, unsettled := 0, 0, false
 	for _, p := range *t.at(n) {
 		l.Pieces = append(l.Pieces, *p)
 		odd += p.Odd
@@ -157,6 +158,11 @@ func (d *Desk) lineState(t *tally, n int) (*LineState, error) {
 				return nil, err
 			}
 			l.Companions = append(l.Companions, cs...)
+			ans, err := d.answer(p.Part)
+			if err != nil {
+				return nil, err
+			}
+			unsettled = unsettled || p.Here > 0 && ans != nil && (ans.Verdict != resolve.Fits || len(ans.Against) > 0)
 		}
 		look, err := d.hasLook(p.Part, n)
 		if err != nil {
@@ -177,6 +183,7 @@ func (d *Desk) lineState(t *tally, n int) (*LineState, error) {
 	lack(unseen > 0, NotLooked)
 	lack(odd > 0, LooksOdd)
 	lack(slices.ContainsFunc(l.Companions, func(c Companion) bool { return c.Where == NotThere }), Alone)
+	lack(unsettled, Unsettled)
 	l.Complete = len(l.Lacks) == 0
 	return l, nil
 }

@@ -22,8 +22,8 @@
 //     would fit, and counts for nothing.
 //   - A line is complete when as many pieces are here as were ordered, none more is
 //     undecided, each was looked at where there is something to look at, none looks
-//     otherwise, and what a replacing number demands is on the order, here, or on
-//     the shelf. An order is complete when its lines are and nothing foreign is
+//     otherwise, what a replacing number demands is on the order, here, or on the
+//     shelf, and it is settled that the replacing number fits the unit. An order is complete when its lines are and nothing foreign is
 //     left undecided.
 //   - Nothing is taken out of the history: a return, a correction and what is kept
 //     in the shop are entries of their own.

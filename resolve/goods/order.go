@@ -2,6 +2,7 @@ package goods
 
 import (
 	"encoding/csv"
+	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -67,29 +68,37 @@ func (o *Order) line(n int) *Line {
 	return &o.Lines[n-1]
 }
 
-// SheetCode reads a text that was scanned off a sheet of an order: its number alone,
-// or records of RFC 4180, the first with the number of the order, the supplier and two
-// counts, the others with the line, the supplier's number, ours and the packs. Scanners
-// give the records one by one or all together. The line is 0 where the text speaks of
-// the order as a whole.
-func (o *Order) SheetCode(text string) (line int, ok bool) {
+// Scanned is what a code says that was scanned off a sheet of ours.
+type Scanned struct {
+	Order string // the number of the order
+	Line  int    // 0 for the order as a whole
+}
+
+// SheetCode reads a text that was scanned off a sheet: the number of this order, a
+// code as [order.Sheet.Codes] gives it, or one of its records alone, since some
+// scanners end a line after each.
+func (o *Order) SheetCode(text string) (_ Scanned, ok bool) {
 	if catalog.Fold(text) == catalog.Fold(o.Number) {
-		return 0, true
+		return Scanned{Order: o.Number}, true
 	}
-	r := csv.NewReader(strings.NewReader(text))
-	cells, err := r.Read()
+	if c, err := order.ReadCode(text); err == nil && (c.Number == o.Number || len(c.Lines) > 0) {
+		return Scanned{Order: c.Number}, true
+	}
+	cells, err := csv.NewReader(strings.NewReader(text)).Read()
 	if err != nil || len(cells) != 4 {
-		return 0, false
+		return Scanned{}, false
 	}
-	if catalog.Fold(cells[0]) == catalog.Fold(o.Number) && catalog.Fold(cells[1]) == catalog.Fold(o.Supplier) {
-		return 0, true
+	for i := range cells {
+		if cells[i], err = url.PathUnescape(cells[i]); err != nil {
+			return Scanned{}, false
+		}
 	}
 	n, err := strconv.Atoi(cells[0])
 	l := o.line(n)
 	if err != nil || l == nil || catalog.Fold(cells[1]) != catalog.Fold(l.Stock) || catalog.Fold(cells[2]) != l.Part.Key() {
-		return 0, false
+		return Scanned{}, false
 	}
-	return n, true
+	return Scanned{o.Number, n}, true
 }
 
 // Do is what is done with something that was ordered or arrived.

@@ -294,11 +294,14 @@ func (d *Desk) item(t *tally, in *Delivery, x *Item, fs *catalog.Findings) ([]En
 		return bad(catalog.BadCode, number, mendNumber, "the number cannot be read: %v", err)
 	}
 	const mendScan = "scan or type the number on the part or its bag"
-	if line, ok := d.order.SheetCode(number); ok {
-		if line == 0 {
+	if code, ok := d.order.SheetCode(number); ok {
+		switch {
+		case catalog.Fold(code.Order) != catalog.Fold(d.order.Number):
+			return bad(catalog.BadCode, number, "take the sheet of this order", "this is the sheet of the order %s, and not of %s", code.Order, d.order.Number)
+		case code.Line == 0:
 			return bad(catalog.BadCode, number, mendScan, "this is the number of the order itself")
 		}
-		return bad(catalog.BadCode, number, mendScan, "this is line %d on our own sheet: it says that %s was ordered, not what came", line, d.order.line(line).Part)
+		return bad(catalog.BadCode, number, mendScan, "this is line %d on our own sheet: it says that %s was ordered, not what came", code.Line, d.order.line(code.Line).Part)
 	}
 	if len(number) > maxNumber || strings.ContainsAny(number, "\n\t") {
 		return bad(catalog.BadCode, number, mendNumber, "this is no number of a part")

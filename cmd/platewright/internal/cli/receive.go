@@ -348,8 +348,8 @@ type receiving struct {
 // sheets.
 func (a *app) receiving(cat *opened, text string) (*receiving, error) {
 	r := &receiving{a: a, cat: cat, number: text}
-	if cells, err := csv.NewReader(strings.NewReader(text)).Read(); err == nil && len(cells) == 4 {
-		r.number = cells[0]
+	if c, err := order.ReadCode(text); err == nil {
+		r.number = c.Number
 	}
 	r.number = strings.TrimSpace(r.number)
 	return r, r.load()
@@ -370,13 +370,20 @@ func (r *receiving) load() error {
 		return err
 	}
 	var numbers []string
+	var meant func() error
 	for _, card := range cards {
 		for _, o := range card.Orders {
 			numbers = append(numbers, o.Order)
-			if catalog.Fold(o.Order) == catalog.Fold(r.number) {
+			switch {
+			case o.Order == r.number:
 				return r.open(s, card, o)
+			case catalog.Fold(o.Order) == catalog.Fold(r.number):
+				meant = func() error { return r.open(s, card, o) }
 			}
 		}
+	}
+	if meant != nil {
+		return meant()
 	}
 	if near := catalog.Nearest(r.number, numbers); near != "" {
 		unknown.Mend = "did you mean " + near + "? " + unknown.Mend
@@ -571,8 +578,8 @@ func (x *scanning) take(ctx context.Context, text string) error {
 		ofLast(goods.Corrected, fmt.Sprint(max(x.desk.Here(x.last.Part)-x.last.Qty, 0)), "")
 		x.last = nil
 	default:
-		if n, ok := x.order.SheetCode(text); ok {
-			return x.sheet(n)
+		if code, ok := x.order.SheetCode(text); ok && catalog.Fold(code.Order) == catalog.Fold(x.number) {
+			return x.sheet(code.Line)
 		}
 		if s, again := strings.CutSuffix(text, "!"); again {
 			text, in.Again = s, true

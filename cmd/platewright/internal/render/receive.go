@@ -498,6 +498,8 @@ func lackWord(l *goods.LineState, k goods.Lack) string {
 		return "looks otherwise"
 	case goods.Alone:
 		return "what must come along is missing"
+	case goods.Unsettled:
+		return "not settled whether what came in its place fits"
 	}
 	return string(k)
 }
