@@ -43,12 +43,8 @@ func TestDemoAgainstGLPK(t *testing.T) {
 			if !ok {
 				continue // something that the judge leaves to the resolver: conditions, serial numbers, dates
 			}
-			p := proposed(t, cat, order.Ask{Decision: decided(t, cat, x.plate, work), Nodes: 20000})
+			p := proposed(t, cat, order.Ask{Decision: decided(t, cat, x.plate, work), Nodes: 2000})
 			if len(p.Held) > 0 || len(p.Uncovered) > 0 {
-				continue
-			}
-			if !p.Proof.Proven {
-				t.Errorf("%s, %s: not proven", x.variant, work)
 				continue
 			}
 			dir := t.TempDir()
@@ -61,7 +57,15 @@ func TestDemoAgainstGLPK(t *testing.T) {
 				t.Errorf("%s, %s: GLPK gives no total:\n%s\n%s", x.variant, work, out, dat)
 				continue
 			}
-			if want := decimal.RequireFromString(string(m[1])); !want.Equal(p.Total) {
+			want := decimal.RequireFromString(string(m[1]))
+			switch {
+			case !p.Proof.Proven:
+				// Where the nodes ran out, the optimum lies between what was found and the bound.
+				if want.GreaterThan(p.Total) || want.LessThan(p.Proof.Bound) {
+					t.Errorf("%s, %s: planned for %s with the bound %s, GLPK has %s", x.variant, work, p.Total, p.Proof.Bound, want)
+				}
+				continue
+			case !want.Equal(p.Total):
 				t.Errorf("%s, %s: planned for %s, GLPK has %s\n%s\n%s", x.variant, work, p.Total, want, strings.Join(told(p), "\n"), dat)
 			}
 			judged++

@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/shopspring/decimal"
@@ -275,8 +276,8 @@ func (a *app) order(c *cobra.Command, args []string, f *orderFlags) error {
 	}
 	ctx, cancel := context.WithTimeout(c.Context(), time.Duration(f.limit*float64(time.Second)))
 	defer cancel()
-	p := a.progress("planning")
-	defer p.end()
+	ends := a.planning(f.limit)
+	defer ends()
 	out := render.Order{Schema: render.OrderSchema, Placed: []order.Sheet{}, Files: []string{}}
 	option := func(d *resolve.Decision) error {
 		ask.Decision = d
@@ -305,6 +306,7 @@ func (a *app) order(c *cobra.Command, args []string, f *orderFlags) error {
 			return err
 		}
 	}
+	ends()
 	if err := c.Context().Err(); err != nil {
 		return err
 	}
@@ -345,6 +347,31 @@ func (a *app) order(c *cobra.Command, args []string, f *orderFlags) error {
 		}
 	}
 	return nil
+}
+
+// planning tells how long a plan has been searched for, until the function that it
+// gives is called.
+func (a *app) planning(limit float64) (end func()) {
+	p := a.progress("planning")
+	done := make(chan struct{})
+	var talk sync.WaitGroup
+	talk.Go(func() {
+		tick := time.NewTicker(progressEvery)
+		defer tick.Stop()
+		for {
+			select {
+			case <-done:
+				p.end()
+				return
+			case <-tick.C:
+				p.say("%.0f of at most %.0f seconds", time.Since(p.from).Seconds(), limit)
+			}
+		}
+	})
+	return sync.OnceFunc(func() {
+		close(done)
+		talk.Wait()
+	})
 }
 
 // unfinished tells whether something that the work requires is not on a plan.
