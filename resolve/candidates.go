@@ -29,6 +29,7 @@ type assemblyWork struct {
 	known    known
 	excluded []Reason
 	asBuilt  []Reason                     // the reason that it is assumed to be as built
+	assumed  bool                         // what was read of it leaves more than the assembly above does
 	universe []string                     // keys of the families where no reading names variants
 	apart    bool                         // mixed: it shares no variant with the assembly that it follows (C8)
 	clashes  []clash                      // what is given and read and differs (C4)
@@ -873,6 +874,7 @@ func (d *decider) candidatesOf(as *assemblyWork, root bool) error {
 	}
 	if len(both) > 0 {
 		as.cands, as.total = both, len(both)
+		as.assumed = len(left) > len(both) && !slices.ContainsFunc(as.readings, (*readWork).whole)
 		return nil
 	}
 	as.cands, as.apart, as.known = left, true, spelled
@@ -1117,6 +1119,7 @@ func (d *decider) describe() error {
 		if as.basis == BasisAsBuilt {
 			st.Follows = as.row.Follows
 		}
+		st.Assumed, st.BySlip = as.assumed, d.bySlip(as)
 		for _, v := range as.cands {
 			c := Candidate{Variant: v.row.Variant, Family: v.row.Family, Name: v.row.Name, Count: v.row.Count}
 			for _, s := range hinting {

@@ -188,6 +188,8 @@ type AssemblyState struct {
 	Candidates []Candidate `json:"candidates"`        // likeliest first; order never decides
 	Total      int         `json:"total"`             // how many candidates there are, listed or not
 	Excluded   []Reason    `json:"excluded"`          // variants that a deciding mark took out, with it
+	Assumed    bool        `json:"assumed,omitempty"` // what was read of it allows variants beside these, so that it is the one the unit was built with is assumed
+	BySlip     bool        `json:"bySlip,omitempty"`  // only a slip makes what was read a plate or label that there is: nothing is ordered by it
 }
 
 // Candidate is a variant that reading and observations still allow.

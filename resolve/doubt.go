@@ -133,6 +133,10 @@ func (d *decider) slips(as *assemblyWork, rw *readWork) error {
 	if rw.like == nil {
 		rw.like = map[string]float64{}
 	}
+	total := 0.0 // so that all slips together are as likely as none
+	for i := range near {
+		total += near[i].Weight()
+	}
 	for i := range near {
 		n := &near[i]
 		vs, err := d.res.variantsAt(catalog.Fold(n.Layout), n.Key)
@@ -153,7 +157,7 @@ func (d *decider) slips(as *assemblyWork, rw *readWork) error {
 				rw.texts[v.key] = append(rw.texts[v.key], n.Key)
 			}
 			rw.slipTexts = append(rw.slipTexts, slipText{n.Text, v.key})
-			rw.like[v.key] = max(rw.like[v.key], n.Weight())
+			rw.like[v.key] = max(rw.like[v.key], n.Weight()/total)
 		}
 	}
 	if rw.out.Slips > 0 {
@@ -239,4 +243,34 @@ func (d *decider) shares(vs []*variant, to []Candidate) {
 // share gives a part of all to the thousandth.
 func share(f float64) catalog.Decimal {
 	return catalog.Decimal{Num: decimal.NewFromFloat(f).Round(3), Known: true}
+}
+
+// bySlip tells whether an assembly, or one that it is taken to follow, was read so
+// that only a slip makes it a plate or label that there is. Nothing is ordered by
+// that: which slip it was nobody has seen.
+func (d *decider) bySlip(as *assemblyWork) bool {
+	for ; as != nil; as = d.assembly(as.follows) {
+		for _, rw := range as.readings {
+			if len(rw.slipTexts) > 0 && len(rw.matches) == 0 {
+				return true
+			}
+		}
+		if as.apart {
+			return false
+		}
+	}
+	return false
+}
+
+// whole tells whether every place of the reading that tells variants apart is one
+// character.
+func (rw *readWork) whole() bool {
+	for _, m := range rw.matches {
+		for _, set := range m.Key {
+			if set.Len() > 1 {
+				return false
+			}
+		}
+	}
+	return len(rw.matches) > 0
 }

@@ -237,12 +237,21 @@ func (d *decider) answerPart() error {
 			}
 		}
 	}
+	var slip *assemblyWork
+	for _, r := range ans.Roles {
+		if as := d.assembly(catalog.Fold(r.Assembly)); d.bySlip(as) {
+			slip = as
+		}
+	}
 	switch {
 	case len(d.dec.Conflicts) > 0:
 		ans.Verdict = NotSettled
 		for _, c := range d.dec.Conflicts {
 			ans.Reasons = append(ans.Reasons, Reason{Code: ReasonConflict, Assembly: c.Assembly})
 		}
+	case slip != nil:
+		ans.Verdict = NotSettled
+		ans.Reasons = append(ans.Reasons, Reason{Code: ReasonBySlip, Assembly: slip.row.Assembly})
 	case fits:
 		ans.Verdict = Fits
 	case len(roles) > 0 && !open:

@@ -216,8 +216,15 @@ func (p *planPart) makeWorlds() error {
 			}
 		}
 	}
+	// Variants of an assembly of which nothing is open tell nothing here.
+	var of []*assemblyWork
+	for _, as := range p.assemblies {
+		if slices.ContainsFunc(p.roles, func(r askedRole) bool { return r.role.assembly == as.key }) {
+			of = append(of, as)
+		}
+	}
 	var err error
-	if p.worlds, p.roles, err = p.build(p.assemblies, p.roles, false); err != nil {
+	if p.worlds, p.roles, err = p.build(of, p.roles, false); err != nil {
 		return err
 	}
 	p.weigh()

@@ -66,6 +66,9 @@ const (
 	ReasonCheckGuards Code = "check-guards"
 	// ReasonNoteAgainst: a confirmed note says that Part did not fit.
 	ReasonNoteAgainst Code = "note-against"
+	// ReasonBySlip: what was read of Assembly names something only if there is a
+	// slip in it; nothing is ordered by that.
+	ReasonBySlip Code = "by-slip"
 	// ReasonNotSettled: the role is not settled.
 	ReasonNotSettled Code = "not-settled"
 	// ReasonNotBuyable: nothing that serves is sold any more.
@@ -106,6 +109,6 @@ const (
 var Codes = []Code{ReasonStated, ReasonStatedAgainst, ReasonTakesNone, ReasonNoStatement, ReasonPositionUnfilled,
 	ReasonReplaced, ReasonInterchange, ReasonSplit, ReasonCompanion, ReasonCompanionAgainst, ReasonSold, ReasonEnded, ReasonFill,
 	ReasonMeets, ReasonServes, ReasonNoFluid, ReasonAllAgree, ReasonDiffer, ReasonSomeUnstated, ReasonConditionOpen, ReasonNoCandidates,
-	ReasonTooMany, ReasonConflict, ReasonAsBuilt, ReasonMarkExcludes, ReasonReadingExcludes, ReasonCheckGuards, ReasonNoteAgainst,
+	ReasonTooMany, ReasonConflict, ReasonAsBuilt, ReasonMarkExcludes, ReasonReadingExcludes, ReasonCheckGuards, ReasonBySlip, ReasonNoteAgainst,
 	ReasonNotSettled, ReasonNotBuyable, ReasonVolumeUnknown, ReleaseCheck, ReleaseConflict, ReleaseStatement, ReleaseNote,
 	ReleaseSource, ReleaseReading, ReasonUnknownPart, ReasonGoesBy, ReasonInKit, ReasonOtherFits, ReasonAliasOpen, ReasonCorrected}

@@ -197,7 +197,7 @@ func (d *decider) roleOutcomes(a askedRole, as *assemblyWork) ([]candidateOutcom
 
 func roleReasons(a askedRole, as *assemblyWork, cos []candidateOutcome, v Verdict) []Reason {
 	var out []Reason
-	if as.basis == BasisAsBuilt {
+	if as.basis == BasisAsBuilt || as.assumed {
 		if as.asBuilt == nil {
 			as.asBuilt = []Reason{{Code: ReasonAsBuilt, Assembly: as.row.Assembly}}
 		}
@@ -285,6 +285,10 @@ func (d *decider) gate() error {
 					why = append(why, Reason{Code: ReasonConflict, Assembly: x.Assembly})
 					release = append(release, Reason{Code: ReleaseConflict, Assembly: x.Assembly})
 				}
+			}
+			if as := d.assembly(d.asked[i].role.assembly); d.bySlip(as) {
+				why = append(why, Reason{Code: ReasonBySlip, Assembly: as.row.Assembly})
+				release = append(release, Reason{Code: ReleaseReading, Assembly: as.row.Assembly})
 			}
 			if !c.Buyable {
 				for _, it := range append(slices.Clone(c.Items), c.Companions...) {

@@ -197,8 +197,14 @@ func (g *dialogue) walk() (*resolve.Decision, error) {
 		}
 		text, err := g.line()
 		switch {
-		case errors.Is(err, errLeft), text == render.AskStop:
-			return nil, g.leave()
+		case errors.Is(err, errLeft), text == render.AskStop, errors.Is(err, context.Canceled):
+			if trouble {
+				g.back() // what brought the trouble is not worth going on from
+			}
+			if left := g.leave(); err == nil || errors.Is(err, errLeft) {
+				return nil, left
+			}
+			return nil, errors.Join(err, g.a.out.Flush())
 		case err != nil:
 			return nil, err
 		case text == render.AskBack:

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 
@@ -29,9 +30,9 @@ func (f *unitFlags) add(a *app, c *cobra.Command, asks bool) {
 	s.StringArrayVar(&f.fields, "field", nil, "one field of the plate, `NAME=TEXT`, in the place of the whole plate (repeat)")
 	s.StringArrayVar(&f.labels, "label", nil, "`TEXT` of a label on another assembly, such as the valve body's (repeat)")
 	s.StringArrayVar(&f.saw, "saw", nil, "a mark found on the unit, `MARK=VALUE`; or what was measured, SITE=OHMS or SEAL=LENGTH (repeat)")
-	s.StringVar(&f.vehicle, "vehicle", "", "`TEXT` for the vehicle it came from; a hint, never decides")
-	s.StringVar(&f.built, "built", "", "build `DATE`: 2019-04-12, 2019-04 or 2019")
-	s.StringVar(&f.serial, "serial", "", "serial `NUMBER` of the unit")
+	s.Var((*onceText)(&f.vehicle), "vehicle", "`TEXT` for the vehicle it came from; a hint, never decides")
+	s.Var((*onceText)(&f.built), "built", "build `DATE`: 2019-04-12, 2019-04 or 2019")
+	s.Var((*onceText)(&f.serial), "serial", "serial `NUMBER` of the unit")
 	s.StringSliceVar(&f.doubt, "doubt", nil, "`PLACES` of the plate that were read and are not sure, such as 4,7, counted without spaces and dashes; slip for one slip anywhere; label:4 for a label (repeat)")
 	s.StringArrayVar(&f.unseen, "cannot-see", nil, "a `CHECK` that was tried and gave nothing: a mark, a site, serial, built or character:PLACE (repeat)")
 	a.completeFlagOf(c, "saw", func(args []string, text string) []string { return a.completeSaw(unitArg(c, args), f.labels, text) })
@@ -139,5 +140,20 @@ func unitArg(c *cobra.Command, args []string) []string {
 			return args[i : i+1]
 		}
 	}
+	return nil
+}
+
+// onceText is a flag that can be given once: a second value would silently take the
+// place of the first.
+type onceText string
+
+func (o *onceText) String() string { return string(*o) }
+func (o *onceText) Type() string   { return "text" }
+
+func (o *onceText) Set(s string) error {
+	if *o != "" && s != string(*o) {
+		return fmt.Errorf("it was given before as %q; give it once", string(*o))
+	}
+	*o = onceText(s)
 	return nil
 }

@@ -363,9 +363,13 @@ func (t *decisionPage) unread() {
 			continue
 		}
 		places = true
-		t.put(2, 2, say("One slip away; not the answer, read again and compare:"))
+		head := "One slip away; not the answer, read again and compare:"
+		if len(r.Near) > 1 {
+			head = "One slip away; not the answer, read again and compare (the shares, of those listed, are estimates):"
+		}
+		t.put(2, 2, say(head))
 		for _, n := range r.Near {
-			t.near(n)
+			t.near(n, len(r.Near))
 		}
 		if r.NearCut {
 			t.put(4, 2, say("and more"))
@@ -403,9 +407,16 @@ func (t *decisionPage) warnings() {
 	add := func(ss ...span) { out = append(out, ss) }
 	t.condemned(add)
 	for _, a := range t.d.Assemblies {
-		if a.Basis == resolve.BasisAsBuilt && a.Total > 0 {
+		if a.BySlip {
+			add(sayf("%s: ", capitalWord(plainCode(a.Assembly))).in(warn),
+				say("what was read is no plate or label that there is; it names a variant only if there is a slip in it. Nothing is ordered by that: read it again, character by character."))
+		}
+		if (a.Basis == resolve.BasisAsBuilt || a.Assumed) && a.Total > 0 {
 			why := "nothing was read or seen on it"
-			if t.seenOn(a.Assembly) != "" {
+			switch {
+			case a.Assumed:
+				why = "what could be read of it fits other variants too"
+			case t.seenOn(a.Assembly) != "":
 				why = "what was seen on it fits other variants too"
 			}
 			add(sayf("%s assumed as built: ", capitalWord(plainCode(a.Assembly))).in(warn),
@@ -612,7 +623,7 @@ func (t *decisionPage) orders() {
 	}
 	placed := map[string]bool{}
 	if len(d.SafeToOrder) > 0 {
-		if t.doubted() {
+		if t.doubted() || d.Mixed != nil {
 			t.head(good, "SAFE TO ORDER (%s), once the warnings above are cleared", counted(len(d.SafeToOrder), "line", "lines"))
 		} else {
 			t.head(good, "SAFE TO ORDER (%s)", counted(len(d.SafeToOrder), "line", "lines"))

@@ -83,8 +83,12 @@ func want(f plate.Failure) string {
 }
 
 // near names a plate that the reading would be with one slip put right.
-func (t *decisionPage) near(n resolve.NearReading) {
-	t.put(4, 4, say(glued(n.Text)).in(strong), say(tail(", ", percent(n.Share))+", "+slip(n.NearReading)+tail(": ", t.someOf(n.Variants, len(n.Variants)))))
+func (t *decisionPage) near(n resolve.NearReading, of int) {
+	share := ""
+	if of > 1 {
+		share = percent(n.Share)
+	}
+	t.put(4, 4, say(glued(n.Text)).in(strong), say(tail(", ", share)+", "+slip(n.NearReading)+tail(": ", t.someOf(n.Variants, len(n.Variants)))))
 }
 
 // slip says what one slip would have been.

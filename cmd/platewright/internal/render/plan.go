@@ -125,6 +125,11 @@ func (t *decisionPage) next() {
 		a := &n.Answers[i]
 		t.put(2, 4, say(answerName(n, a)+": ").in(strong), say(t.answerMeans(a)))
 	}
+	for _, w := range t.d.Question.Doubt {
+		if n.Kind == resolve.CheckCharacter && w[strings.LastIndexByte(w, ':')+1:] == strconv.Itoa(n.Place) {
+			again = "the character as it then reads, without --doubt " + w
+		}
+	}
 	t.put(2, 2, say("Then ask again with "+strings.ReplaceAll(again, " ", string(glue))+"; what cannot be made out is named by "+strings.ReplaceAll("--cannot-see "+n.ID, " ", string(glue))+"."))
 }
 
@@ -225,7 +230,7 @@ func (t *decisionPage) inDoubt(r resolve.Reading) {
 			share := catalog.Decimal{Num: decimal.NewFromFloat(l.Share), Known: true}
 			can = append(can, l.Char+" "+percent(share))
 		}
-		t.put(2, 2, sayf("Character %d is in doubt: %s. Which characters are taken for each other is from published lists and from practice; how likely is an estimate.", d.Place, strings.Join(can, ", ")))
+		t.put(2, 2, sayf("Character %d is in doubt: %s. Which characters are taken for each other is from published lists and from practice; how likely that is, and with it the ranking of the variants, is an estimate, weighed by how many of each were built where that is known.", d.Place, strings.Join(can, ", ")))
 	}
 	if r.Slips > 0 {
 		t.put(2, 2, sayf("One slip is thought possible; variants allowed for it: %d.", r.Slips))

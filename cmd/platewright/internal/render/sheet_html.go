@@ -4,11 +4,14 @@ import (
 	"bytes"
 	"html/template"
 	"strings"
+	"sync"
 )
 
 // sheetPage is a page that needs nothing from elsewhere and prints on A4 and Letter:
 // it names no size of paper, and its widths are shares.
-var sheetPage = template.Must(template.New("sheet").Parse(`<!DOCTYPE html>
+// It is read when it is first needed, since few processes write sheets.
+var sheetPage = sync.OnceValues(func() (*template.Template, error) {
+	return template.New("sheet").Parse(`<!DOCTYPE html>
 <html lang="en">
 <head>
 <meta charset="utf-8">
@@ -55,7 +58,8 @@ figcaption { font-size: 9pt; text-align: center; overflow-wrap: anywhere }
 {{else if eq .Kind "code"}}<figure>{{.SVG}}<figcaption>{{.Text}}</figcaption></figure>
 {{end}}{{end}}</body>
 </html>
-`))
+`)
+})
 
 type htmlBlock struct {
 	Kind, Text string
@@ -102,8 +106,12 @@ func (d *sheetDoc) html() ([]byte, error) {
 		}
 		x.Blocks = append(x.Blocks, h)
 	}
+	page, err := sheetPage()
+	if err != nil {
+		return nil, err
+	}
 	var out bytes.Buffer
-	if err := sheetPage.Execute(&out, x); err != nil {
+	if err := page.Execute(&out, x); err != nil {
 		return nil, err
 	}
 	return out.Bytes(), nil

@@ -86,6 +86,8 @@ func Sentence(r resolve.Reason) string {
 		return "what was read of " + place(r.Assembly) + " does not allow " + orWord(string(r.Variant), "it")
 	case resolve.ReasonCheckGuards:
 		return "the check character was read and agrees; one misread would have made it fail"
+	case resolve.ReasonBySlip:
+		return "what was read of " + place(r.Assembly) + " names a variant only if there is a slip in it, and nobody has seen the slip"
 	case resolve.ReasonNoteAgainst:
 		return "a confirmed note of the shop says that " + part + " did not fit" + noteText(r)
 	case resolve.ReasonNotSettled:
