@@ -1119,7 +1119,7 @@ func (d *decider) describe() error {
 		if as.basis == BasisAsBuilt {
 			st.Follows = as.row.Follows
 		}
-		st.Assumed, st.BySlip = as.assumed, d.bySlip(as)
+		st.Assumed, st.BySlip = as.assumed, d.bySlip(as) == as
 		for _, v := range as.cands {
 			c := Candidate{Variant: v.row.Variant, Family: v.row.Family, Name: v.row.Name, Count: v.row.Count}
 			for _, s := range hinting {

@@ -245,21 +245,21 @@ func share(f float64) catalog.Decimal {
 	return catalog.Decimal{Num: decimal.NewFromFloat(f).Round(3), Known: true}
 }
 
-// bySlip tells whether an assembly, or one that it is taken to follow, was read so
-// that only a slip makes it a plate or label that there is. Nothing is ordered by
-// that: which slip it was nobody has seen.
-func (d *decider) bySlip(as *assemblyWork) bool {
+// bySlip gives the assembly, or the one that it is taken to follow, that was read so
+// that only a slip makes it a plate or label that there is; nil for none. Nothing is
+// ordered by that: which slip it was nobody has seen.
+func (d *decider) bySlip(as *assemblyWork) *assemblyWork {
 	for ; as != nil; as = d.assembly(as.follows) {
 		for _, rw := range as.readings {
 			if len(rw.slipTexts) > 0 && len(rw.matches) == 0 {
-				return true
+				return as
 			}
 		}
 		if as.apart {
-			return false
+			return nil
 		}
 	}
-	return false
+	return nil
 }
 
 // whole tells whether every place of the reading that tells variants apart is one

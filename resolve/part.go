@@ -239,7 +239,7 @@ func (d *decider) answerPart() error {
 	}
 	var slip *assemblyWork
 	for _, r := range ans.Roles {
-		if as := d.assembly(catalog.Fold(r.Assembly)); d.bySlip(as) {
+		if as := d.bySlip(d.assembly(catalog.Fold(r.Assembly))); as != nil {
 			slip = as
 		}
 	}

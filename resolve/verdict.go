@@ -286,7 +286,7 @@ func (d *decider) gate() error {
 					release = append(release, Reason{Code: ReleaseConflict, Assembly: x.Assembly})
 				}
 			}
-			if as := d.assembly(d.asked[i].role.assembly); d.bySlip(as) {
+			if as := d.bySlip(d.assembly(d.asked[i].role.assembly)); as != nil {
 				why = append(why, Reason{Code: ReasonBySlip, Assembly: as.row.Assembly})
 				release = append(release, Reason{Code: ReleaseReading, Assembly: as.row.Assembly})
 			}
