@@ -524,6 +524,9 @@ func (c plateCodes) Seek(from string) (string, bool, error) {
 
 // observe files the observations under their assemblies.
 func (d *decider) observe() error {
+	if err := d.checkUnseen(); err != nil {
+		return err
+	}
 	if len(d.q.Saw) == 0 && d.q.Vehicle == "" {
 		return nil
 	}

@@ -368,3 +368,40 @@ func (d *decider) slipCheck(as *assemblyWork, nth int, rw *readWork) (check, boo
 	}
 	return c, len(c.answers) > 1
 }
+
+// checkUnseen refuses what is said to be not to be made out and is no check that
+// there is: a name misspelt would leave the check in the plan without a word.
+func (d *decider) checkUnseen() error {
+	if len(d.q.CannotSee) == 0 {
+		return nil
+	}
+	if err := d.r.loadMarks(); err != nil {
+		return err
+	}
+	for _, id := range d.q.CannotSee {
+		key := catalog.Fold(id)
+		kind, _, _ := strings.Cut(id, "@")
+		kind, place, _ := strings.Cut(kind, ":")
+		n, err := strconv.Atoi(place)
+		switch k := CheckKind(strings.ToLower(kind)); {
+		case d.r.marks[key] != nil, k == CheckSerial, k == CheckBuilt, k == CheckReading, k == CheckCharacter && err == nil && n > 0:
+			continue
+		}
+		site, err := d.findBench(catalog.TableByName(catalog.TSites), key)
+		if err != nil {
+			return err
+		}
+		if site != nil {
+			continue
+		}
+		known, err := d.benchKnown()
+		if err != nil {
+			return err
+		}
+		for _, m := range d.r.markOrder {
+			known = append(known, m.Mark)
+		}
+		return &QuestionError{Part: "check", Value: id, Reason: UnknownName, Known: append(known, string(CheckSerial), string(CheckBuilt), string(CheckCharacter)+":PLACE", string(CheckReading))}
+	}
+	return nil
+}
