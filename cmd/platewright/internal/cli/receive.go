@@ -31,7 +31,8 @@ type receiveFlags struct {
 	from      string
 	scan      bool
 	note      string
-	looked    []string
+	looked    bool
+	lookedAt  []string
 	odd       []string
 	returned  []string
 	kept      []string
@@ -41,9 +42,6 @@ type receiveFlags struct {
 	csv       bool
 	who       string
 }
-
-// lookedAll is what --looked means without a number.
-const lookedAll = "\x00all"
 
 func (a *app) receiveCmd() *cobra.Command {
 	var f receiveFlags
@@ -83,8 +81,8 @@ something must be settled first; without NUMBER 0 when the order is complete, el
 	s.StringVar(&f.from, "from", "", "read what came from a CSV `FILE`, or - for standard input")
 	s.BoolVar(&f.scan, "scan", false, "take one number after the other")
 	s.StringVar(&f.note, "delivery-note", "", "`NUMBER` of the delivery note: the same one counts once")
-	s.StringArrayVar(&f.looked, "looked", nil, "what comes with this was looked at, and looks as told; without NUMBER, all that is here; =`NUMBER` for one part (repeat)")
-	s.Lookup("looked").NoOptDefVal = lookedAll
+	s.BoolVar(&f.looked, "looked", false, "what comes with this was looked at, and looks as told; without NUMBER, all that is here")
+	s.StringArrayVar(&f.lookedAt, "looked-at", nil, "this `NUMBER[=COUNT]`, which came before, was looked at (repeat)")
 	s.StringArrayVar(&f.odd, "odd", nil, "it looks otherwise: `NUMBER=TEXT` with what is seen (repeat)")
 	s.StringArrayVar(&f.returned, "return", nil, "it goes back: `NUMBER[=COUNT]` (repeat)")
 	s.StringArrayVar(&f.kept, "keep", nil, "it is more than ordered, or was not, and stays here: `NUMBER[=COUNT]` (repeat)")
@@ -93,7 +91,7 @@ something must be settled first; without NUMBER 0 when the order is complete, el
 	s.BoolVar(&f.again, "again", false, "it is another delivery, or more than ordered, though it looks like one that was booked")
 	s.BoolVar(&f.csv, "csv", false, "write how the lines stand as CSV")
 	s.StringVar(&f.who, "who", "", whoHelp)
-	for _, name := range []string{"delivery-note", "looked", "odd", "return", "keep", "correct", "because", "who"} {
+	for _, name := range []string{"delivery-note", "looked-at", "odd", "return", "keep", "correct", "because", "who"} {
 		a.completeFlag(c, name, func(string) []string { return nil })
 	}
 	return c
@@ -105,7 +103,7 @@ func (a *app) receive(c *cobra.Command, args []string, f *receiveFlags) error {
 		return &usageError{"--csv and --json: choose one", c.CommandPath()}
 	case f.from != "" && len(args) > 1:
 		return usagef("NUMBER and --from: what came stands in the file")
-	case f.scan && (len(args) > 1 || f.from != "" || len(f.looked)+len(f.odd)+len(f.returned)+len(f.kept)+len(f.corrected) > 0):
+	case f.scan && (len(args) > 1 || f.from != "" || f.looked || len(f.lookedAt)+len(f.odd)+len(f.returned)+len(f.kept)+len(f.corrected) > 0):
 		return usagef("--scan takes its numbers one by one, and nothing beside")
 	case f.scan && f.csv:
 		return usagef("--scan and --csv: list the lines afterwards")
@@ -204,16 +202,12 @@ func (f *receiveFlags) items(a *app, args []string, in *goods.Delivery) error {
 		}
 	}
 	came := len(in.Items) > 0
-	for _, s := range f.looked {
-		switch {
-		case s != lookedAll:
-			add(goods.Looked, "--looked", []string{s})
-		case came:
-			in.Looked = true
-		default:
-			in.Items = append(in.Items, goods.Item{Do: goods.Looked})
-		}
+	if f.looked && came {
+		in.Looked = true
+	} else if f.looked {
+		in.Items = append(in.Items, goods.Item{Do: goods.Looked})
 	}
+	add(goods.Looked, "--looked-at", f.lookedAt)
 	for _, s := range f.odd {
 		number, text, ok := strings.Cut(s, "=")
 		if !ok {
@@ -591,15 +585,8 @@ func (x *scanning) take(ctx context.Context, text string) error {
 	res, err := x.book(ctx, in)
 	var refused *catalog.RefusedError
 	if errors.As(err, &refused) {
-		for _, f := range refused.Findings {
-			if err := x.say("NOT BOOKED: %s", render.Shown(f.String())); err != nil {
-				return err
-			}
-			if f.Code == catalog.Duplicate || f.Code == catalog.TooLarge {
-				if err := x.say("If it is so all the same, type it once more with ! behind it."); err != nil {
-					return err
-				}
-			}
+		if err := render.ScanRefusedText(x.talk, refused.Findings, x.receiving.a.screen()); err != nil {
+			return err
 		}
 		return x.receiving.a.out.Flush()
 	}

@@ -100,6 +100,22 @@ func ScanText(w io.Writer, x Receive, s Screen) error {
 	return err
 }
 
+// ScanRefusedText writes why a line of a dialogue was not booked.
+func ScanRefusedText(w io.Writer, fs []catalog.Finding, s Screen) error {
+	p := newPage(s)
+	for _, f := range fs {
+		p.put(0, 2, say("NOT BOOKED: ").in(alert), say(capital(f.What+tail(": ", f.Value))))
+		switch f.Code {
+		case catalog.Duplicate, catalog.TooLarge:
+			p.put(2, 2, say("If it is so all the same, type it once more with ! behind it."))
+		default:
+			p.put(2, 2, say(capital(f.Mend)))
+		}
+	}
+	_, err := w.Write(p.buf.Bytes())
+	return err
+}
+
 // ScanOpenText writes what is still open of an order.
 func ScanOpenText(w io.Writer, x Receive, s Screen) error {
 	t := &receivePage{newPage(s), &x}
