@@ -179,11 +179,38 @@ type Risk struct {
 
 // Leaves tells what a proposal leaves as it is that another one beside it renews:
 // the roles ordered there and not here, with why the scope of work there takes them.
-func Leaves(cat resolve.Catalogue, here, there *Proposal) ([]Risk, error) {
+// What is in a set or kit that can fill a role here is renewed here too; d is the
+// decision that the proposal was made on.
+func Leaves(cat resolve.Catalogue, here, there *Proposal, d *resolve.Decision) ([]Risk, error) {
 	r := newReader(cat)
 	out := []Risk{}
-	has := func(p *Proposal, role string) bool {
-		return slices.ContainsFunc(p.Lines, func(l Line) bool { return l.Role == role })
+	inside := map[string]bool{}
+	for _, role := range d.Roles {
+		if !takes(here, role.Role) {
+			continue
+		}
+		for _, l := range role.Lines {
+			for _, c := range l.Choices {
+				for _, it := range c.Items {
+					rows, err := group[catalog.Content](r, catalog.TContents, it.Part.Key())
+					if err != nil {
+						return nil, err
+					}
+					for _, row := range rows {
+						inside[row.Part.Key()] = true
+					}
+				}
+			}
+		}
+	}
+	renewed := func(role string) bool {
+		all := true
+		for _, l := range there.Lines {
+			for _, t := range l.Takes {
+				all = all && (l.Role != role || inside[t.Part.Key()])
+			}
+		}
+		return all
 	}
 	for _, w := range there.Work {
 		rows, err := group[catalog.WorkRole](r, catalog.TWorkRoles, catalog.Fold(w.Work))
@@ -191,7 +218,7 @@ func Leaves(cat resolve.Catalogue, here, there *Proposal) ([]Risk, error) {
 			return nil, err
 		}
 		for _, row := range rows {
-			if has(here, row.Role) || !has(there, row.Role) || slices.ContainsFunc(out, func(x Risk) bool { return x.Role == row.Role }) {
+			if takes(here, row.Role) || !takes(there, row.Role) || renewed(row.Role) || slices.ContainsFunc(out, func(x Risk) bool { return x.Role == row.Role }) {
 				continue
 			}
 			role, err := one[catalog.Role](r, catalog.TRoles, catalog.Fold(row.Role))
@@ -207,4 +234,8 @@ func Leaves(cat resolve.Catalogue, here, there *Proposal) ([]Risk, error) {
 	}
 	slices.SortFunc(out, func(a, b Risk) int { return strings.Compare(a.Role, b.Role) })
 	return out, nil
+}
+
+func takes(p *Proposal, role string) bool {
+	return slices.ContainsFunc(p.Lines, func(l Line) bool { return l.Role == role })
 }

@@ -14,6 +14,7 @@ import (
 
 	"platewright/catalog"
 	"platewright/catalog/catalogtest"
+	"platewright/resolve"
 	"platewright/resolve/order"
 	"platewright/resolve/purchase"
 )
@@ -853,15 +854,23 @@ func TestEveryScopeOfTheDemo(t *testing.T) {
 
 func TestLeaves(t *testing.T) {
 	cat := demo(t)
-	plan := func(work string) *order.Proposal {
-		return proposed(t, cat, order.Ask{Decision: decided(t, cat, "XEB-411-A 1618 003052 N", work)})
+	plan := func(work string) (*order.Proposal, *resolve.Decision) {
+		d := decided(t, cat, "XEB-411-A 1618 003052 N", work)
+		return proposed(t, cat, order.Ask{Decision: d}), d
 	}
-	one, all := plan("lockup-actuator-replacement"), plan("actuator-replacement")
-	risks, err := order.Leaves(cat, one, all)
+	one, oneOn := plan("lockup-actuator-replacement")
+	all, allOn := plan("actuator-replacement")
+	risks, err := order.Leaves(cat, one, all, oneOn)
 	require.NoError(t, err)
 	i := slices.IndexFunc(risks, func(r order.Risk) bool { return r.Role == "actuator-set" })
 	if i < 0 || risks[i].Work != "actuator-replacement" || risks[i].Why != "this is what is replaced" || risks[i].Name == "" {
 		t.Errorf("%+v", risks)
+	}
+	// The one actuator is in the set.
+	risks, err = order.Leaves(cat, all, one, allOn)
+	require.NoError(t, err)
+	if len(risks) > 0 {
+		t.Errorf("the whole set leaves %+v", risks)
 	}
 }
 

@@ -22,7 +22,7 @@ type Sheet struct {
 	Unit     Unit              `json:"unit"`
 	Work     []Work            `json:"work"`
 	Order    Order             `json:"order"`
-	EvenHeld []EvenHeld        `json:"evenHeld"` // what of it was ordered although it was held
+	EvenHeld []EvenHeld        `json:"evenHeld"` // what was ordered for the unit although it was held, on this order or another
 	Cautions []resolve.Caution `json:"cautions"`
 }
 
@@ -30,17 +30,22 @@ type Sheet struct {
 func (p *Proposal) Sheets() []Sheet {
 	out := []Sheet{}
 	for _, o := range p.Orders {
-		s := Sheet{Schema: SheetSchema, Edition: p.Edition, Unit: p.Unit, Work: p.Work, Order: o, EvenHeld: []EvenHeld{}, Cautions: p.Cautions}
-		for _, x := range p.EvenHeld {
-			if slices.ContainsFunc(o.Lines, func(l OrderLine) bool {
-				return slices.ContainsFunc(l.For, func(f For) bool {
-					return f.EvenHeld && catalog.Fold(f.Role) == catalog.Fold(x.Role) && (x.Position == "" || catalog.FoldValue(f.Position) == catalog.FoldValue(x.Position))
-				})
-			}) {
-				s.EvenHeld = append(s.EvenHeld, x)
-			}
+		out = append(out, Sheet{Schema: SheetSchema, Edition: p.Edition, Unit: p.Unit, Work: p.Work, Order: o, EvenHeld: p.EvenHeld, Cautions: p.Cautions})
+	}
+	return out
+}
+
+// Held tells which lines of this order were ordered although they were held.
+func (s *Sheet) Held() []EvenHeld {
+	var out []EvenHeld
+	for _, x := range s.EvenHeld {
+		if slices.ContainsFunc(s.Order.Lines, func(l OrderLine) bool {
+			return slices.ContainsFunc(l.For, func(f For) bool {
+				return f.EvenHeld && catalog.Fold(f.Role) == catalog.Fold(x.Role) && (x.Position == "" || catalog.FoldValue(f.Position) == catalog.FoldValue(x.Position))
+			})
+		}) {
+			out = append(out, x)
 		}
-		out = append(out, s)
 	}
 	return out
 }

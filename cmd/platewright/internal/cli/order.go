@@ -299,10 +299,10 @@ func (a *app) order(c *cobra.Command, args []string, f *orderFlags) error {
 			return a.orderError(err)
 		}
 		one, two := &out.Options[0], &out.Options[1]
-		if one.Leaves, err = order.Leaves(cat, one.Plan, two.Plan); err != nil {
+		if one.Leaves, err = order.Leaves(cat, one.Plan, two.Plan, d); err != nil {
 			return err
 		}
-		if two.Leaves, err = order.Leaves(cat, two.Plan, one.Plan); err != nil {
+		if two.Leaves, err = order.Leaves(cat, two.Plan, one.Plan, other); err != nil {
 			return err
 		}
 	}
@@ -448,7 +448,7 @@ func (a *app) placeOrders(ctx context.Context, f *orderFlags, card *shop.Card, b
 			for _, t := range plan.Taken(s.Order.Supplier) {
 				b.Lines = append(b.Lines, shop.Ordered{Role: t.Role, Position: t.Position, Part: t.Part, Qty: t.Qty, Litres: t.Litres, Held: t.Held})
 			}
-			for _, h := range s.EvenHeld {
+			for _, h := range s.Held() {
 				b.Held = append(b.Held, shop.HeldBody{Role: h.Role, Position: h.Position, Because: h.Because})
 			}
 			if err := add(shop.CardOrdered, b); err != nil {

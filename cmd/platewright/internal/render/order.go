@@ -255,11 +255,16 @@ func (p *page) sideBySide(os []OrderOption) {
 	p.head(strong, "SIDE BY SIDE")
 	for _, o := range os {
 		p.put(2, 4, say(capitalWord(workNames(o.Plan.Work))+": ").in(strong), say(totals(o.Plan)))
+		for _, w := range o.Plan.Work {
+			if w.About != "" {
+				p.put(4, 2, say(w.About))
+			}
+		}
 		if len(o.Leaves) == 0 {
 			p.put(4, 2, say("leaves nothing that the other one renews"))
 		}
 		for _, r := range o.Leaves {
-			p.put(4, 2, say("leaves ").in(warn), say(r.Name+" as it is: the "+plainCode(r.Work)+" takes it because "+r.Why))
+			p.put(4, 2, say("leaves ").in(warn), say(r.Name+" as it is; why the other one takes it: "+r.Why))
 		}
 	}
 }
