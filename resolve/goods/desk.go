@@ -276,14 +276,3 @@ func (d *Desk) whereIs(t *tally, c *Companion) error {
 	}
 	return nil
 }
-
-// Here is how many pieces of a part are here, whatever they came for.
-func (d *Desk) Here(part catalog.PartNo) int {
-	n := 0
-	for line := 0; line <= len(d.tally.lines); line++ {
-		if p := d.tally.find(line, part.Key()); p != nil {
-			n += p.Here
-		}
-	}
-	return n
-}

@@ -209,20 +209,48 @@ func TestStories(t *testing.T) {
 	}
 }
 
-// A fluid is counted in containers.
+// A fluid is counted in containers; where it was ordered in several sizes, the
+// supplier's number says which.
 func TestContainers(t *testing.T) {
-	b := opened(t, catalogtest.World(t, []byte(`
+	oil := func(n int, stock, size string, wanted int) goods.Line {
+		return goods.Line{Line: n, Stock: stock, Part: "OIL", Kind: catalog.PartFluid, Packs: wanted, Pack: 1, PackOf: must(catalog.ParseDecimal(size)), Wanted: wanted}
+	}
+	cat := catalogtest.World(t, []byte(`
 -- variants.csv --
 variant
 ALDER
 -- parts.csv --
 part, kind
 OIL,  fluid
-`)), "", goods.Line{Line: 1, Part: "OIL", Kind: catalog.PartFluid, Packs: 2, Pack: 1, PackOf: must(catalog.ParseDecimal("20")), Wanted: 2})
+`))
+	b := opened(t, cat, "", oil(1, "T5", "5", 2))
 	b.book("OIL=1p")
 	require.Equal(t, []string{"OIL 1/2 [short]"}, b.told())
 	b.book("OIL")
 	require.Equal(t, []string{"OIL 2/2 complete", "COMPLETE"}, b.told())
+
+	b = opened(t, cat, "", oil(1, "T5", "5", 2), oil(2, "T20", "20", 1))
+	require.Contains(t, b.refused(goods.Delivery{}, "OIL"), "OIL was ordered in containers of more than one size (found \"OIL\"); say which: T5 for 5 l or T20 for 20 l")
+	b.book("T20")
+	require.Equal(t, []string{"OIL 0/2 [short]", "OIL 1/1 complete"}, b.told())
+	b.book("stock:t5=3")
+	b.book("returned T5=1")
+	require.Equal(t, []string{"OIL 2/2 complete", "OIL 1/1 complete", "COMPLETE"}, b.told())
+	b.book("returned T20")
+	require.Equal(t, []string{"OIL 2/2 complete", "OIL 0/1 [short]"}, b.told())
+}
+
+// What is done with what a check was about is done with that alone.
+func TestOfACheck(t *testing.T) {
+	b := opened(t, demoWorld(t), "ALDER", line(1, "", "NEW-1", 2), line(2, "", "NEW-1", 2))
+	b.book("NEW-1=2")
+	c := b.book("NEW-1=2").Checks[0]
+	res, err := b.d.Receive(goods.Delivery{Because: "taken back", Items: []goods.Item{{Do: goods.Corrected, Of: &c, Delta: -2}}})
+	require.NoError(t, err)
+	b.d.Keep(*res.Receipt)
+	require.Equal(t, []string{"NEW-1 2/2 [look]", "NEW-1 0/2 [short]"}, b.told())
+	_, err = b.d.Receive(goods.Delivery{Because: "x", Items: []goods.Item{{Do: goods.Corrected, Of: &c, Delta: -2}}})
+	require.ErrorContains(t, err, "how many are here?")
 }
 
 func must[T any](v T, err error) T {

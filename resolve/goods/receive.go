@@ -28,6 +28,8 @@ type Item struct {
 	Count  string        // as typed; "" for one piece, and of what is done with what is here, for all of it
 	Saw    string        // of odd
 	Looked bool          // of what comes: it was looked at, and looks as told
+	Of     *Check        // in the place of a number: what that check was about
+	Delta  int           // of corrected, in the place of a count: the difference
 	Place  catalog.Place // where it was typed, for findings
 }
 
@@ -283,7 +285,11 @@ func (d *Desk) item(t *tally, in *Delivery, x *Item, fs *catalog.Findings) ([]En
 		return nil, nil, nil
 	}
 	number := strings.TrimSpace(x.Number)
-	if number == "" && x.Do == Looked {
+	switch {
+	case x.Of != nil:
+		c := Check{Do: x.Do, Given: x.Of.Given, By: x.Of.By, Part: x.Of.Part, Name: x.Of.Name, Expect: []Expect{}, Needs: []Companion{}}
+		return d.change(t, in, x, &c, bad)
+	case number == "" && x.Do == Looked:
 		return d.lookedAtAll(t)
 	}
 	const mendNumber = "write NUMBER or NUMBER=COUNT, the number as it stands on the part, its bag or the delivery note"
@@ -342,6 +348,9 @@ func (d *Desk) item(t *tally, in *Delivery, x *Item, fs *catalog.Findings) ([]En
 	if x.Do != Came {
 		return d.change(t, in, x, &c, bad)
 	}
+	if sizes := d.containers(&m, number); len(sizes) > 0 {
+		return bad(catalog.BadCombination, number, "say which: "+strings.Join(sizes, " or "), "%s was ordered in containers of more than one size", c.Part)
+	}
 	if err := d.place(t, &c); err != nil {
 		return nil, nil, err
 	}
@@ -387,14 +396,60 @@ func (d *Desk) item(t *tally, in *Delivery, x *Item, fs *catalog.Findings) ([]En
 	return entries, []Check{c}, nil
 }
 
+// linesOf gives the lines that a number speaks of: by the supplier's stock number
+// those under it, where there are any, else all of its part.
+func (d *Desk) linesOf(m *Meaning, number string) []int {
+	var of, under []int
+	key := catalog.Fold(number)
+	if i := len(prefixStock); len(number) > i && strings.EqualFold(number[:i], prefixStock) {
+		key = catalog.Fold(number[i:])
+	}
+	for i := range d.order.Lines {
+		l := &d.order.Lines[i]
+		if l.Part.Key() != m.Part.Key() {
+			continue
+		}
+		of = append(of, l.Line)
+		if l.Stock != "" && catalog.Fold(l.Stock) == key {
+			under = append(under, l.Line)
+		}
+	}
+	if len(under) > 0 {
+		return under
+	}
+	return of
+}
+
+// containers gives the stock numbers of which one must be said, since a fluid is
+// counted in containers and was ordered in several sizes.
+func (d *Desk) containers(m *Meaning, number string) []string {
+	var out []string
+	size := ""
+	differ := false
+	for _, n := range d.linesOf(m, number) {
+		l := d.order.line(n)
+		if !l.PackOf.Known {
+			return nil
+		}
+		differ = differ || size != "" && size != l.PackOf.String()
+		size = l.PackOf.String()
+		out = append(out, fmt.Sprintf("%s for %s l", l.Stock, size))
+	}
+	if !differ {
+		return nil
+	}
+	return out
+}
+
 // place finds the line for which a part comes, and says what it is to it. Of
 // several lines it is the first that is open.
 func (d *Desk) place(t *tally, c *Check) error {
 	key := c.Part.Key()
 	best := 0
+	of := d.linesOf(c.By, c.Given)
 	for i := range d.order.Lines {
 		l := &d.order.Lines[i]
-		if l.Part.Key() == key && (best == 0 || t.here(best) >= d.order.line(best).Wanted && t.here(l.Line) < l.Wanted) {
+		if slices.Contains(of, l.Line) && (best == 0 || t.here(best) >= d.order.line(best).Wanted && t.here(l.Line) < l.Wanted) {
 			best = l.Line
 		}
 	}
@@ -480,8 +535,17 @@ func (d *Desk) change(t *tally, in *Delivery, x *Item, c *Check, bad badFunc) ([
 	c.Verdict = Done
 	// Where pieces of the part are, what is foreign first: it is what goes.
 	var at []int
+	var of []int
+	if x.Of == nil {
+		if of = d.linesOf(c.By, c.Given); x.Do != Looked && len(d.containers(c.By, c.Given)) > 0 {
+			return bad(catalog.BadCombination, c.Given, "say which: "+strings.Join(d.containers(c.By, c.Given), " or "), "%s was ordered in containers of more than one size", c.Part)
+		}
+	}
 	for n := 0; n <= len(t.lines); n++ {
-		if p := t.find(n, c.Part.Key()); p != nil {
+		p := t.find(n, c.Part.Key())
+		switch {
+		case p == nil, x.Of != nil && n != x.Of.Line, p.As == AsOrdered && x.Of == nil && !slices.Contains(of, n):
+		default:
 			at = append(at, n)
 		}
 	}
@@ -505,8 +569,8 @@ func (d *Desk) change(t *tally, in *Delivery, x *Item, c *Check, bad badFunc) ([
 	} else if part != nil && part.Kind == catalog.PartFluid {
 		pack = 1
 	}
-	n, all := 0, x.Count == ""
-	if !all {
+	n, all := here+x.Delta, x.Count == "" && x.Delta == 0
+	if !all && x.Delta == 0 {
 		var what, mend string
 		if n, what, mend = count(x.Count, pack); what != "" {
 			return bad(catalog.BadNumber, x.Count, mend, "%s", what)
@@ -523,7 +587,7 @@ func (d *Desk) change(t *tally, in *Delivery, x *Item, c *Check, bad badFunc) ([
 	}
 	switch x.Do {
 	case Corrected:
-		if all {
+		if all || n < 0 {
 			return bad(catalog.BadNumber, "", "write NUMBER=COUNT, with how many are truly here", "how many are here?")
 		}
 		if n == here {

@@ -537,12 +537,9 @@ type scanning struct {
 func (x *scanning) take(ctx context.Context, text string) error {
 	in := x.in
 	in.Talk, in.Again = true, false
-	ofLast := func(do goods.Do, count, saw string) bool {
-		if x.last == nil {
-			return false
-		}
-		in.Items = []goods.Item{{Do: do, Number: "part:" + string(x.last.Part), Count: count, Saw: saw}}
-		return true
+	ofLast := func(it goods.Item) {
+		it.Of = x.last
+		in.Items = []goods.Item{it}
 	}
 	odd, isOdd := strings.CutPrefix(text, render.ScanOdd+" ")
 	switch {
@@ -553,9 +550,10 @@ func (x *scanning) take(ctx context.Context, text string) error {
 		}
 		return render.ScanOpenText(x.talk, render.NewReceive(&goods.Result{State: s}), x.receiving.a.screen())
 	case text == render.ScanLooks:
-		if !ofLast(goods.Looked, "", "") {
+		if x.last == nil {
 			return x.say("Nothing came yet.")
 		}
+		ofLast(goods.Item{Do: goods.Looked})
 	case text == render.ScanOdd:
 		return x.say("What do you see? Write it behind the %s, such as: %s white caps", render.ScanOdd, render.ScanOdd)
 	case isOdd:
@@ -563,13 +561,13 @@ func (x *scanning) take(ctx context.Context, text string) error {
 			return x.say("Nothing came yet.")
 		}
 		// It is seen on what came last, and not on what lay there before.
-		ofLast(goods.Odd, fmt.Sprint(x.last.Qty), odd)
+		ofLast(goods.Item{Do: goods.Odd, Count: fmt.Sprint(x.last.Qty), Saw: odd})
 	case text == render.ScanBack:
-		if x.last == nil || x.last.Do != goods.Came {
+		if x.last == nil {
 			return x.say("There is nothing to take back; put a count right with: platewright receive %s --correct NUMBER=COUNT --because TEXT", x.number)
 		}
 		in.Because = "taken back"
-		ofLast(goods.Corrected, fmt.Sprint(max(x.desk.Here(x.last.Part)-x.last.Qty, 0)), "")
+		ofLast(goods.Item{Do: goods.Corrected, Delta: -x.last.Qty})
 		x.last = nil
 	default:
 		if code, ok := x.order.SheetCode(text); ok && catalog.Fold(code.Order) == catalog.Fold(x.number) {
