@@ -519,3 +519,36 @@ func TestCountsAreThoseOfThePieces(t *testing.T) {
 		}
 	})
 }
+
+// Whatever is typed, it is answered: booked as a part of the catalogue, or refused
+// with what to do, and then nothing has changed.
+func TestAnyTextIsAnswered(t *testing.T) {
+	cat := demoWorld(t)
+	words := []string{"NEW-1", "RING", "TWICE", "S/1", "part:", "stock:", "P0003-1", "2,S/2,RING,1", "=", "%", "\"", "1", "p", " ", "-", "\x00", "\xff", "é", "\n"}
+	rapid.Check(t, func(rt *rapid.T) {
+		text := func(name string) string {
+			return strings.Join(rapid.SliceOfN(rapid.SampledFrom(words), 0, 4).Draw(rt, name), "")
+		}
+		b := opened(t, cat, "", line(1, "S/1", "NEW-1", 1), line(2, "S/2", "RING", 6))
+		b.book("NEW-1", "RING=2")
+		before := b.told()
+		do := rapid.SampledFrom([]goods.Do{goods.Came, goods.Looked, goods.Odd, goods.Returned, goods.Kept, goods.Corrected}).Draw(rt, "do")
+		res, err := b.d.Receive(goods.Delivery{Note: text("note"), Because: text("because"), Items: []goods.Item{{Do: do, Number: text("number"), Count: text("count"), Saw: text("saw")}}})
+		require.Equal(rt, before, b.told())
+		if err == nil {
+			for _, c := range res.Checks {
+				require.NotEmpty(rt, c.Part)
+			}
+			for _, e := range res.Receipt.Entries {
+				require.True(rt, e.Qty > 0 || e.Do == goods.Corrected && e.Qty != 0, "%+v", e)
+			}
+			return
+		}
+		var refused *catalog.RefusedError
+		require.ErrorAs(rt, err, &refused)
+		for _, f := range refused.Findings {
+			require.NotEmpty(rt, f.What)
+			require.NotEmpty(rt, f.Mend)
+		}
+	})
+}
