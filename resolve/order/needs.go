@@ -236,6 +236,14 @@ func (m *model) gather() error {
 		}
 		m.lines = append(m.lines, &line{Line: l, ways: ways})
 	}
+	m.p.Held = slices.DeleteFunc(m.p.Held, func(h resolve.HeldLine) bool {
+		ans := role[catalog.Fold(h.Role)]
+		if ans == nil || !skip[catalog.Fold(h.Role)] {
+			return false
+		}
+		m.p.LeftOut = append(m.p.LeftOut, LeftOut{Line: lineOf(ans, h.Position), Reason: Skipped})
+		return true
+	})
 	if err := m.evenHeld(role, skip); err != nil {
 		return err
 	}

@@ -135,6 +135,23 @@ near, C2, 10, 1
 near, S, 1, 1
 `, want: []string{"buy 1 × S at near for seal", "held coil", "total 6"}},
 
+		{name: "what is held can be left out", plate: "?????", ask: func(a *order.Ask) { a.Skip = []string{"coil"} }, world: `
+-- roles.csv --
+role
+coil
+-- work_roles.csv --
+work, role
+job, coil
+-- parts.csv --
+part
+C1
+C2
+-- fits.csv --
+of, role, part
+ALDER, coil, C1
+BIRCH, coil, C2
+`, want: []string{"left out coil: skipped", "total 0"}},
+
 		{name: "unless a person says which and why", plate: "?????", world: `
 -- roles.csv --
 role

@@ -30,7 +30,7 @@ type Proposal struct {
 	Uncovered   []Uncovered        `json:"uncovered"`
 	Held        []resolve.HeldLine `json:"held"`                  // not ordered, with what would release them
 	EvenHeld    []EvenHeld         `json:"evenHeld"`              // ordered although they are held
-	LeftOut     []LeftOut          `json:"leftOut"`               // safe to order, and not ordered
+	LeftOut     []LeftOut          `json:"leftOut"`               // not ordered though it could be, or left out by name
 	Refused     []Refused          `json:"refused"`               // offers that are not sound
 	Doubles     []Double           `json:"doubles"`               // parts that a kit of another line holds too
 	Recommended *Other             `json:"recommended,omitempty"` // the plan with what is recommended beside
@@ -178,7 +178,7 @@ type Uncovered struct {
 	Sooner string                `json:"sooner,omitempty"` // too late: the first day on which it could be covered
 }
 
-// LeftOutReason says why a line that is safe to order is not ordered.
+// LeftOutReason says why a line is left out.
 type LeftOutReason string
 
 const (
@@ -188,7 +188,8 @@ const (
 	NothingToBuy    LeftOutReason = "nothing-to-buy"
 )
 
-// LeftOut is a line that is safe to order and is not ordered.
+// LeftOut is a line that is not ordered though nothing stands against it, or that
+// was named to be left out.
 type LeftOut struct {
 	Line
 	Reason LeftOutReason `json:"reason"`

@@ -180,7 +180,7 @@ func (m *model) tell(plan *purchase.Plan) error {
 			if err != nil {
 				return err
 			}
-			y := OrderLine{Stock: l.Stock, Part: of.Part, Packs: l.Packs, Price: l.Price, Total: l.Total, Arrives: day(l.Arrives), For: uses[ref{o.Supplier, l.Stock}]}
+			y := OrderLine{Stock: l.Stock, Part: of.Part, Packs: l.Packs, Price: l.Price, Total: l.Total, Arrives: day(l.Arrives), For: append([]For{}, uses[ref{o.Supplier, l.Stock}]...)}
 			if row != nil {
 				y.Part, y.Name, y.Kind, y.Origin, y.Look = row.Part, row.Name, row.Kind, row.Origin, row.Look
 			}

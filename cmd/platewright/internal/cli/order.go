@@ -45,6 +45,7 @@ type orderFlags struct {
 	csv         bool
 
 	place    bool
+	again    bool
 	card     int
 	revision int
 	who      string
@@ -98,6 +99,7 @@ is held or cannot be had.`,
 	s.StringArrayVar(&f.because, "because", nil, "`TEXT`: why a held line is ordered (once for all, or once for each --even-held)")
 	s.BoolVar(&f.csv, "csv", false, "write the lines to order as CSV")
 	s.BoolVar(&f.place, "place", false, "record the orders")
+	s.BoolVar(&f.again, "again", false, "order once more what the card has ordered already")
 	s.IntVar(&f.card, "card", 0, "the `CARD` of the unit, in the place of PLATE")
 	s.IntVar(&f.revision, "revision", 0, revisionHelp)
 	s.StringVar(&f.who, "who", "", whoHelp)
@@ -432,6 +434,9 @@ func (a *app) placeOrders(ctx context.Context, f *orderFlags, card *shop.Card, b
 			if err := seen(tx, "card", fmt.Sprint(number), cmp.Or(f.revision, card.Revision), now.Revision, now.Changes); err != nil {
 				return err
 			}
+			if err := orderedBefore(now, plan, f.again); err != nil {
+				return err
+			}
 			had = len(now.Orders)
 		}
 		if err := add(shop.CardPlanned, shop.PlannedBody{Plan: text}); err != nil {
@@ -458,6 +463,27 @@ func (a *app) placeOrders(ctx context.Context, f *orderFlags, card *shop.Card, b
 		return nil
 	})
 	return sheets, number, err
+}
+
+// orderedBefore refuses to order for a card what it has ordered before, unless it
+// is wanted again.
+func orderedBefore(card *shop.Card, plan *order.Proposal, again bool) error {
+	if again {
+		return nil
+	}
+	for _, o := range card.Orders {
+		for _, l := range o.Lines {
+			for _, x := range plan.Orders {
+				for _, t := range plan.Taken(x.Supplier) {
+					if catalog.Fold(t.Role) == catalog.Fold(l.Role) && catalog.FoldValue(t.Position) == catalog.FoldValue(l.Position) {
+						return &shop.RefusedError{What: fmt.Sprintf("the order %s of card %d has %s for %s already", o.Order, card.Number, l.Part, l.Role),
+							Mend: fmt.Sprintf("leave it out with --skip %s, or order it once more with --again", l.Role)}
+					}
+				}
+			}
+		}
+	}
+	return nil
 }
 
 // orderNumber makes the number of an order from that of its card: with a letter in
