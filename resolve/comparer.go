@@ -5,7 +5,6 @@ import (
 	"encoding/binary"
 	"fmt"
 	"io"
-	"slices"
 
 	"platewright/catalog"
 )
@@ -38,17 +37,9 @@ type Compared struct{ v *variant }
 // Taken is what a variant takes in a role, nothing being known of the unit. It is
 // shared and must not be changed.
 type Taken struct {
-	Sum   [2]uint64     // of its outcomes (V2): equal sums are equal outcomes
-	Shown uint64        // of what is shown of it, which can differ where the outcomes do not
-	Kinds []OutcomeKind // of its worlds, each once
-	Items []TakenItem   // first choices of its worlds, each once
-}
-
-// TakenItem is what is bought of a part or a fluid.
-type TakenItem struct {
-	Part   catalog.PartNo  `json:"part"`
-	Qty    int             `json:"qty,omitempty"`   // pieces
-	Litres catalog.Decimal `json:"litres,omitzero"` // of a fluid; left out where the scope of work does not tell
+	Sum   [2]uint64 // of its outcomes (V2): equal sums are equal outcomes
+	Shown uint64    // of what is shown of it, which can differ where the outcomes do not
+	Takes
 }
 
 // Comparer gives a comparer in the roles of the scopes of work, or in all roles.
@@ -147,27 +138,14 @@ func (c *Comparer) Takes(v Compared, role int) (*Taken, error) {
 	}
 	sum := h.Sum(nil)
 	t.Sum = [2]uint64{binary.LittleEndian.Uint64(sum), binary.LittleEndian.Uint64(sum[8:])}
-	for _, co := range cos {
-		if !slices.Contains(t.Kinds, co.o.kind) {
-			t.Kinds = append(t.Kinds, co.o.kind)
-		}
-		for _, l := range co.o.lines {
-			for _, it := range l.Choices[0].Items {
-				x := TakenItem{it.Part, it.Qty, it.Litres}
-				if !slices.ContainsFunc(t.Items, func(o TakenItem) bool {
-					return o.Part == x.Part && o.Qty == x.Qty && o.Litres.String() == x.Litres.String()
-				}) {
-					t.Items = append(t.Items, x)
-				}
-			}
-		}
-	}
+	t.Takes = takesOf(cos)
 	h.Reset()
-	for _, k := range t.Kinds {
-		io.WriteString(h, string(k)+"\x00")
-	}
-	for _, it := range t.Items {
-		fmt.Fprintf(h, "%s\x00%d\x00%s\x00", it.Part, it.Qty, it.Litres)
+	for _, w := range t.Ways {
+		fmt.Fprintf(h, "%s\x00%t\x00", w.Outcome, w.Nothing)
+		for _, it := range w.Items {
+			fmt.Fprintf(h, "%s\x00%d\x00%s\x00%s\x00", it.Part, it.Qty, it.Litres, it.Position)
+		}
+		h.Write([]byte{1})
 	}
 	t.Shown = binary.LittleEndian.Uint64(h.Sum(sum[:0]))
 	if ok {

@@ -298,6 +298,7 @@ type Item struct {
 // Group is one possible outcome of a role, with the units that have it.
 type Group struct {
 	Outcome OutcomeKind `json:"outcome"`
+	Nothing bool        `json:"nothing,omitempty"` // of does-not-fit: a statement says that nothing is taken; else what was stated is ruled out
 	Lines   []Line      `json:"lines"`
 	Members []Member    `json:"members"`
 	Total   int         `json:"total"` // how many members there are, listed or not
@@ -403,11 +404,11 @@ type LookAlike struct {
 	RuledOut  *Reason             `json:"ruledOut"`  // why it cannot be this unit any more; null while it can
 }
 
-// RoleDifference is what the look-alike takes instead in one role.
+// RoleDifference is what a variant and its look-alike take in one role.
 type RoleDifference struct {
-	Role  string           `json:"role"`
-	This  []catalog.PartNo `json:"this"`
-	Other []catalog.PartNo `json:"other"`
+	Role  string `json:"role"`
+	This  Takes  `json:"this"`
+	Other Takes  `json:"other"`
 }
 
 // TellApart is a mark that two variants show differently.

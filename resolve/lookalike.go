@@ -27,11 +27,11 @@ type looker struct {
 	seen  map[string]bool  // keys of the variants looked at already
 }
 
-// taken is what a variant takes in a role: its outcomes by key, and the parts
-// of their first choices.
+// taken is what a variant takes in a role: its outcomes by key, and what is shown
+// of them.
 type taken struct {
 	outcomes []string
-	parts    []catalog.PartNo
+	takes    Takes
 }
 
 // lookAlikes lists the variants that a person could take for a candidate and
@@ -340,7 +340,7 @@ func (r *reader) roleDifference(role *roleInfo, v, w *variant, k known, fill cat
 		if err != nil {
 			return RoleDifference{}, false, err
 		}
-		this = taken{outcomeKeys(cos), partsOf(cos)}
+		this = taken{outcomeKeys(cos), takesOf(cos)}
 		takes[role.key] = this
 	}
 	other, err := r.outcomes(w, role.row, role.key, k, fill)
@@ -350,7 +350,7 @@ func (r *reader) roleDifference(role *roleInfo, v, w *variant, k known, fill cat
 	if slices.Equal(this.outcomes, outcomeKeys(other)) {
 		return RoleDifference{}, false, nil
 	}
-	return RoleDifference{Role: role.row.Role, This: this.parts, Other: partsOf(other)}, true, nil
+	return RoleDifference{Role: role.row.Role, This: this.takes, Other: takesOf(other)}, true, nil
 }
 
 // alikeByRows tells, without working it out, that two variants take the same in
@@ -367,21 +367,6 @@ func outcomeKeys(cos []candidateOutcome) []string {
 	}
 	slices.Sort(out)
 	return slices.Compact(out)
-}
-
-// partsOf gives the first choices of all worlds.
-func partsOf(cos []candidateOutcome) []catalog.PartNo {
-	out := []catalog.PartNo{}
-	for _, c := range cos {
-		for _, l := range c.o.lines {
-			for _, it := range l.Choices[0].Items {
-				if !slices.Contains(out, it.Part) {
-					out = append(out, it.Part)
-				}
-			}
-		}
-	}
-	return out
 }
 
 // tellApart lists the deciding marks that keep two variants apart, the quickest

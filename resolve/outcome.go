@@ -712,6 +712,10 @@ func (o *outcome) answersLike(p *outcome) bool {
 	return slices.EqualFunc(o.stated, p.stated, func(a, b statedPart) bool { return a.key == b.key })
 }
 
+// nothing tells whether a statement says that the unit takes nothing, and not just
+// that something does not fit it.
+func (o *outcome) nothing() bool { return o.kind == OutcomeDoesNotFit && o.none != nil }
+
 // groupKey gives the text by which two outcomes are one group (V2).
 func (o *outcome) groupKey() string {
 	if o.key != "" {

@@ -259,7 +259,7 @@ func show(d *resolve.Decision) string {
 	for _, l := range d.LookAlikes {
 		var roles, tell []string
 		for _, r := range l.Roles {
-			roles = append(roles, r.Role+" "+cmp.Or(join(r.This), "none")+" not "+cmp.Or(join(r.Other), "none"))
+			roles = append(roles, r.Role+" "+showTakes(r.This)+" not "+showTakes(r.Other))
 		}
 		for _, m := range l.TellApart {
 			tell = append(tell, m.Mark)
@@ -513,4 +513,31 @@ func showReasons(rs []resolve.Reason) string {
 		}
 	}
 	return strings.Join(out, ", ")
+}
+
+// showTakes writes the first choices of a role, "unstated" where nothing is said
+// of it.
+func showTakes(t resolve.Takes) string {
+	var ways []string
+	for _, w := range t.Ways {
+		switch {
+		case w.Outcome == resolve.OutcomeNoStatement:
+			ways = append(ways, "unstated")
+		case w.Nothing:
+			ways = append(ways, "none")
+		case w.Outcome == resolve.OutcomeDoesNotFit:
+			ways = append(ways, "ruled-out")
+		default:
+			var items []string
+			for _, it := range w.Items {
+				s := string(it.Part)
+				if it.Qty > 1 {
+					s = strconv.Itoa(it.Qty) + "x" + s
+				}
+				items = append(items, s+prefix("@", it.Position))
+			}
+			ways = append(ways, strings.Join(items, "+"))
+		}
+	}
+	return strings.Join(ways, "|")
 }

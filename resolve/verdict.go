@@ -78,7 +78,7 @@ func settles(cos []candidateOutcome) bool {
 // groups gathers worlds with the same outcome (V2).
 func groups(cos []candidateOutcome) []Group {
 	if len(cos) == 1 {
-		return []Group{{Outcome: cos[0].o.kind, Lines: orEmpty(cos[0].o.lines), Members: []Member{member(cos[0])}, Total: 1}}
+		return []Group{{Outcome: cos[0].o.kind, Nothing: cos[0].o.nothing(), Lines: orEmpty(cos[0].o.lines), Members: []Member{member(cos[0])}, Total: 1}}
 	}
 	type gathered struct {
 		key string
@@ -90,11 +90,12 @@ func groups(cos []candidateOutcome) []Group {
 		k := c.o.groupKey()
 		g := index[k]
 		if g == nil {
-			g = &gathered{key: k, g: Group{Outcome: c.o.kind, Lines: orEmpty(c.o.lines)}}
+			g = &gathered{key: k, g: Group{Outcome: c.o.kind, Nothing: c.o.nothing(), Lines: orEmpty(c.o.lines)}}
 			index[k] = g
 			list = append(list, g)
 		}
 		g.g.Total++
+		g.g.Nothing = g.g.Nothing && c.o.nothing()
 		if len(g.g.Members) < maxListed {
 			g.g.Members = append(g.g.Members, member(c))
 		}
@@ -118,7 +119,7 @@ func (d *decider) onlyGroup(c *candidateOutcome) []Group {
 	}
 	n := len(d.groups)
 	d.members = append(d.members, member(*c))
-	d.groups = append(d.groups, Group{Outcome: c.o.kind, Lines: orEmpty(c.o.lines), Members: d.members[n : n+1 : n+1], Total: 1})
+	d.groups = append(d.groups, Group{Outcome: c.o.kind, Nothing: c.o.nothing(), Lines: orEmpty(c.o.lines), Members: d.members[n : n+1 : n+1], Total: 1})
 	return d.groups[n : n+1 : n+1]
 }
 

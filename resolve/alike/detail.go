@@ -125,18 +125,10 @@ func (w *worker) differences(a, b uint32, assembly int) ([]Difference, error) {
 			return nil, err
 		}
 		if x.Sum != y.Sum && w.l.decides[assembly][i] {
-			out = append(out, Difference{Role: r.Role, Name: r.Name, A: shown(x), B: shown(y)})
+			out = append(out, Difference{Role: r.Role, Name: r.Name, A: x.Takes, B: y.Takes})
 		}
 	}
 	return out, nil
-}
-
-func shown(t *resolve.Taken) Takes {
-	out := Takes{Outcomes: t.Kinds, Items: t.Items}
-	if out.Items == nil {
-		out.Items = []resolve.TakenItem{}
-	}
-	return out
 }
 
 // tellApart lists the deciding marks that tell two looks apart (L4), the quickest
@@ -250,7 +242,7 @@ func (w *worker) group(b bucket) (*Group, error) {
 			x.Examples = append(x.Examples, l.variants.code(m))
 		}
 		for _, r := range differ {
-			x.Takes = append(x.Takes, RoleTakes{l.roles[r].Role, shown(taken[i][r])})
+			x.Takes = append(x.Takes, RoleTakes{l.roles[r].Role, taken[i][r].Takes})
 		}
 		g.Outcomes = append(g.Outcomes, x)
 	}

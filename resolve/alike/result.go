@@ -106,17 +106,10 @@ type Check struct {
 
 // Difference is a role in which two variants take different parts.
 type Difference struct {
-	Role string `json:"role"`
-	Name string `json:"name"`
-	A    Takes  `json:"a"`
-	B    Takes  `json:"b"`
-}
-
-// Takes is what a variant takes in a role. Where two variants take the same by
-// it and yet differ, they differ in what else can be bought or must come along.
-type Takes struct {
-	Outcomes []resolve.OutcomeKind `json:"outcomes"` // several where it hangs on what is not known of a unit
-	Items    []resolve.TakenItem   `json:"items"`    // the first choices
+	Role string        `json:"role"`
+	Name string        `json:"name"`
+	A    resolve.Takes `json:"a"`
+	B    resolve.Takes `json:"b"`
 }
 
 // Group is variants of one family of which many look the same: so many pairs
@@ -144,5 +137,5 @@ type OutcomeGroup struct {
 // RoleTakes is what variants take in a role.
 type RoleTakes struct {
 	Role string `json:"role"`
-	Takes
+	resolve.Takes
 }

@@ -546,27 +546,46 @@ func (t *decisionPage) lookAlike(l resolve.LookAlike) []span {
 		}
 	}
 	ss := []span{sayf("Look-alike of %s not ruled out, %s: ", place(l.Assembly), glued(string(l.Variant))).in(warn), say(how + ". ")}
-	roles := make([]string, len(l.Roles))
-	for i, r := range l.Roles {
-		takes := "nothing"
-		if len(r.Other) > 0 {
-			takes = allOf(r.Other)
-		}
-		roles[i] = t.roleName(r.Role) + " " + takes
-		if len(r.This) > 0 {
-			roles[i] += ", not " + allOf(r.This)
-		}
-	}
-	if len(roles) > 3 {
-		roles = append(roles[:3], strconv.Itoa(len(l.Roles)-3)+" more roles")
-	}
-	ss = append(ss, sayf("It takes another part: %s. ", strings.Join(roles, "; ")))
+	ss = append(ss, t.otherParts(l)...)
 	if len(l.TellApart) == 0 {
 		return append(ss, say("No mark is recorded that tells them apart: compare the parts before fitting."))
 	}
 	a := l.TellApart[0]
 	return append(ss, sayf("To tell them apart look at %s, on %s (%s): %s on %s, %s on %s.", lower(a.Name), place(a.Assembly), minutes(a.Effort),
 		anyOf(a.This), glued(string(l.Candidate)), anyOf(a.Other), glued(string(l.Variant))))
+}
+
+// otherParts says what a look-alike takes instead. That nothing is stated of it
+// is not said as if it took nothing.
+func (t *decisionPage) otherParts(l resolve.LookAlike) []span {
+	var other, open, beside []string
+	for _, r := range l.Roles {
+		name, this, that := t.roleName(r.Role), takesText(r.This), takesText(r.Other)
+		switch {
+		case this == that:
+			beside = append(beside, name)
+		case unstated(r.Other):
+			open = append(open, name+" ("+takesClause(glued(string(l.Candidate)), r.This)+")")
+		case unstated(r.This):
+			other = append(other, name+" "+that+" (nothing is stated for "+glued(string(l.Candidate))+")")
+		default:
+			other = append(other, name+" "+that+", not "+this)
+		}
+	}
+	var ss []span
+	for _, x := range []struct {
+		says  string
+		roles []string
+	}{{"It takes another part: %s. ", other}, {"What it takes is not stated: %s. ", open}, {"It differs in what else serves or must come along: %s. ", beside}} {
+		const most = 3
+		if n := len(x.roles); n > most {
+			x.roles = append(x.roles[:most], counted(n-most, "more role", "more roles"))
+		}
+		if len(x.roles) > 0 {
+			ss = append(ss, sayf(x.says, strings.Join(x.roles, "; ")))
+		}
+	}
+	return ss
 }
 
 func withUnit(s, unit string) string {
@@ -937,7 +956,7 @@ func (t *decisionPage) group(g resolve.Group) {
 		t.put(4, 4, say(who+": ").in(strong), say("the catalogue says nothing"))
 		return
 	case resolve.OutcomeDoesNotFit:
-		t.put(4, 4, say(who+": ").in(strong), say("takes nothing that is stated"))
+		t.put(4, 4, say(who+": ").in(strong), say("takes "+nothing(g.Nothing)))
 		return
 	}
 	t.put(4, 4, say(who+": ").in(strong))

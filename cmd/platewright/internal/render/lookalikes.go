@@ -3,6 +3,7 @@ package render
 import (
 	"encoding/json"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -38,7 +39,7 @@ func LookAlikesText(w io.Writer, l *resolve.LookAlikePairs, s Screen) error {
 		}
 		p.put(0, 2, say(a+" and "+b).in(strong), say(", "+how))
 		for _, r := range x.Roles {
-			p.put(2, 4, sayf("%s: %s takes %s, %s takes %s", roleName(l.RoleNames[r.Role], r.Role), a, orNothing(r.This), b, orNothing(r.Other)))
+			p.put(2, 4, say(roleName(l.RoleNames[r.Role], r.Role)+": "+difference(a, r.This, b, r.Other)))
 		}
 		if len(x.TellApart) == 0 {
 			p.put(2, 2, say("! ").in(warn), say("No mark is recorded that tells them apart."))
@@ -48,13 +49,6 @@ func LookAlikesText(w io.Writer, l *resolve.LookAlikePairs, s Screen) error {
 	p.editionFoot(l.Edition)
 	_, err := w.Write(p.buf.Bytes())
 	return err
-}
-
-func orNothing(parts []catalog.PartNo) string {
-	if len(parts) == 0 {
-		return "nothing"
-	}
-	return anyOf(parts)
 }
 
 // roleName names a role, with its code where that is not the name.
@@ -155,12 +149,7 @@ func (p *page) lookAlikePair(x *alike.Pair) {
 	p.put(0, 2, say(a+" and "+b).in(strong), say(", "+how))
 	p.lookAlikeCheck(x, a, b)
 	for _, r := range x.Roles {
-		ta, tb := takesText(r.A), takesText(r.B)
-		if ta == tb {
-			p.put(2, 4, sayf("%s: both take %s, but differ in what else serves or must come along", roleName(r.Name, r.Role), ta))
-			continue
-		}
-		p.put(2, 4, sayf("%s: %s takes %s, %s takes %s", roleName(r.Name, r.Role), a, ta, b, tb))
+		p.put(2, 4, say(roleName(r.Name, r.Role)+": "+difference(a, r.A, b, r.B)))
 	}
 }
 
@@ -202,24 +191,77 @@ func plateSlip(s *alike.PlateSlip) string {
 	return neighbour(n)
 }
 
-func takesText(t alike.Takes) string {
-	if len(t.Items) == 0 {
-		for _, o := range t.Outcomes {
-			if o != resolve.OutcomeDoesNotFit {
-				return "nothing that is stated"
+// takesClause says what a variant takes, or that nothing is stated of it.
+func takesClause(who string, t resolve.Takes) string {
+	if unstated(t) {
+		return "nothing is stated for " + who
+	}
+	return who + " takes " + takesText(t)
+}
+
+// unstated tells whether the catalogue says nothing of what is taken, which is
+// not the same as nothing being taken.
+func unstated(t resolve.Takes) bool {
+	return !slices.ContainsFunc(t.Ways, func(w resolve.Way) bool { return w.Outcome != resolve.OutcomeNoStatement })
+}
+
+// mostWays is how many ways one line can hold.
+const mostWays = 6
+
+// takesText says in words what is taken.
+func takesText(t resolve.Takes) string {
+	if unstated(t) {
+		return "nothing stated"
+	}
+	ways := make([]string, 0, len(t.Ways))
+	for _, w := range t.Ways[:min(len(t.Ways), mostWays)] {
+		switch w.Outcome {
+		case resolve.OutcomeNoStatement:
+			ways = append(ways, "what is not stated")
+		case resolve.OutcomeDoesNotFit:
+			ways = append(ways, nothing(w.Nothing))
+		default:
+			items := make([]string, len(w.Items))
+			for i, it := range w.Items {
+				items[i] = itemOf(it, string(glue)+"×"+string(glue)) + inBrackets(it.Position)
 			}
+			ways = append(ways, allOf(items))
 		}
-		return "nothing"
 	}
-	items := make([]string, len(t.Items))
-	for i, it := range t.Items {
-		items[i] = itemOf(it, string(glue)+"×"+string(glue))
-	}
-	s := anyOf(items)
-	if len(t.Outcomes) > 1 {
-		s += ", or nothing"
+	s := strings.Join(ways, " or ")
+	if more := len(t.Ways) - len(ways); more > 0 {
+		s += " or one of " + strconv.Itoa(more) + " more"
 	}
 	return s
+}
+
+// nothing says what is taken where the outcome is that nothing fits: nothing, as
+// a statement says, or what is not known, since all that is stated is ruled out.
+func nothing(stated bool) string {
+	if stated {
+		return "nothing"
+	}
+	return "nothing that is stated, which is ruled out"
+}
+
+func inBrackets(s string) string {
+	if s == "" {
+		return ""
+	}
+	return " (" + s + ")"
+}
+
+// difference says what two variants take in a role in which they differ. What
+// reads alike is not shown as a difference.
+func difference(a string, ta resolve.Takes, b string, tb resolve.Takes) string {
+	switch x := takesText(ta); {
+	case x != takesText(tb):
+		return takesClause(a, ta) + ", " + takesClause(b, tb)
+	case unstated(ta):
+		return "of neither anything is stated that can be ordered, but they differ in what is ruled out"
+	default:
+		return "both take " + x + ", but differ in what else serves or must come along"
+	}
 }
 
 // itemOf writes a part with how many pieces or litres are taken.
@@ -340,16 +382,29 @@ func yes(b bool) string {
 	return "no"
 }
 
-func appendTakes(c []byte, role string, t alike.Takes) []byte {
+func appendTakes(c []byte, role string, t resolve.Takes) []byte {
 	c = append(append(c, role...), ": "...)
-	if len(t.Items) == 0 {
-		return append(c, "nothing"...)
-	}
-	for i, it := range t.Items {
+	for i, w := range t.Ways {
 		if i > 0 {
 			c = append(c, " or "...)
 		}
-		c = append(c, strings.ReplaceAll(itemOf(it, " x "), string(glue), " ")...)
+		switch w.Outcome {
+		case resolve.OutcomeNoStatement:
+			c = append(c, "nothing stated"...)
+		case resolve.OutcomeDoesNotFit:
+			if w.Nothing {
+				c = append(c, "fits nothing"...)
+			} else {
+				c = append(c, "ruled out"...)
+			}
+		default:
+			for k, it := range w.Items {
+				if k > 0 {
+					c = append(c, " + "...)
+				}
+				c = append(c, strings.ReplaceAll(itemOf(it, " x ")+inBrackets(it.Position), string(glue), " ")...)
+			}
+		}
 	}
 	return c
 }

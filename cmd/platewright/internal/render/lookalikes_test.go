@@ -24,8 +24,8 @@ func hostile() []alike.Line {
 		Slip:  &alike.PlateSlip{Kind: alike.SlipDropped, Place: 1, A: "=1+2", B: "\t1+2", ReadA: "=", Layout: "=l", Assembly: "=case", OfUnit: true},
 		Check: &alike.Check{Mark: "=mark", Name: "-name\r\n\"of\"", Assembly: "case", Effort: ten},
 		Marks: []resolve.TellApart{{Mark: "=mark", Name: "-name", Assembly: "case", Effort: ten, This: []string{"=x"}, Other: []string{"+y"}}},
-		Roles: []alike.Difference{{Role: "=set", Name: "@set", A: alike.Takes{Outcomes: []resolve.OutcomeKind{resolve.OutcomeFits}, Items: []resolve.TakenItem{{Part: "=P", Qty: 2}}},
-			B: alike.Takes{Outcomes: []resolve.OutcomeKind{resolve.OutcomeNoStatement}, Items: []resolve.TakenItem{}}}},
+		Roles: []alike.Difference{{Role: "=set", Name: "@set", A: resolve.Takes{Ways: []resolve.Way{{Outcome: resolve.OutcomeFits, Items: []resolve.TakenItem{{Part: "=P", Qty: 2}}}}},
+			B: resolve.Takes{Ways: []resolve.Way{{Outcome: resolve.OutcomeNoStatement, Items: []resolve.TakenItem{}}}}}},
 	}
 	group := alike.Group{Family: "=F", Name: "+n", Maker: "-m", Variants: 30, Pairs: 400, Roles: []alike.Role{{Role: "=set", Name: "@set"}},
 		Outcomes: []alike.OutcomeGroup{{Variants: 20, Examples: []catalog.VariantCode{"=1"}, Takes: []alike.RoleTakes{{Role: "=set", Takes: pair.Roles[0].A}}}}, More: 2, Examples: []alike.Pair{pair}}
@@ -57,7 +57,7 @@ func TestLookAlikesCSVStartsNoFormula(t *testing.T) {
 	for i, name := range rows[0] {
 		at[name] = rows[1][i]
 	}
-	for name, want := range map[string]string{"kind": "pair", "variant_a": "'=1+2", "slip": "dropped", "check": "'=mark", "value_b": "'+y", "roles": "'=set", "takes_a": "'=set: 2 x =P", "takes_b": "'=set: nothing"} {
+	for name, want := range map[string]string{"kind": "pair", "variant_a": "'=1+2", "slip": "dropped", "check": "'=mark", "value_b": "'+y", "roles": "'=set", "takes_a": "'=set: 2 x =P", "takes_b": "'=set: nothing stated"} {
 		if at[name] != want {
 			t.Errorf("%s is %q, want %q", name, at[name], want)
 		}
@@ -91,7 +91,7 @@ func TestLookAlikesTextFitsTheScreen(t *testing.T) {
 				t.Errorf("%d columns: %q", n, line)
 			}
 		}
-		for _, want := range []string{"1 234 567 pairs", "2 × =P", "nothing that is stated", "and 2 more sets of parts"} {
+		for _, want := range []string{"1 234 567 pairs", "2 × =P", "nothing is stated for @SUM", "and 2 more sets of parts"} {
 			if !strings.Contains(strings.Join(strings.Fields(string(out)), " "), want) {
 				t.Errorf("%d columns: %q is missing in\n%s", width, want, out)
 			}

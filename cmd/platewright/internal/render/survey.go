@@ -226,7 +226,7 @@ func outcomeText(g resolve.Group) string {
 	case resolve.OutcomeNoStatement:
 		return "the catalogue says nothing"
 	case resolve.OutcomeDoesNotFit:
-		return "takes nothing that is stated"
+		return "takes " + nothing(g.Nothing)
 	}
 	var lines []string
 	for _, l := range g.Lines {
