@@ -136,11 +136,12 @@ func (d *Desk) expect(part catalog.PartNo, line int) ([]Expect, error) {
 		for _, x := range dec.LookAlikes {
 			for _, r := range x.Roles {
 				is := func(o catalog.PartNo) bool { return o.Key() == key }
-				if !slices.ContainsFunc(r.This, is) {
+				this := taken(r.This)
+				if !slices.ContainsFunc(this, is) {
 					continue
 				}
-				for _, o := range r.Other {
-					if nots < mostNots && !is(o) && !slices.ContainsFunc(r.This, func(t catalog.PartNo) bool { return t.Key() == o.Key() }) {
+				for _, o := range taken(r.Other) {
+					if nots < mostNots && !is(o) && !slices.ContainsFunc(this, func(t catalog.PartNo) bool { return t.Key() == o.Key() }) {
 						if err := named(Expect{Kind: ExpectNot, Part: part, Other: o, Variant: x.Variant}); err != nil {
 							return nil, err
 						}
@@ -188,6 +189,17 @@ func ofKind(es []Expect, k ExpectKind) int {
 		}
 	}
 	return n
+}
+
+// taken gives the parts of all that a variant can take in a role.
+func taken(t resolve.Takes) []catalog.PartNo {
+	var out []catalog.PartNo
+	for _, w := range t.Ways {
+		for _, it := range w.Items {
+			out = append(out, it.Part)
+		}
+	}
+	return out
 }
 
 func replaced(s *catalog.Supersession, back bool) Expect {

@@ -155,7 +155,7 @@ func (d *Desk) alike(f *Fit, part catalog.PartNo, roles map[string]bool) error {
 		if dec != nil {
 			for _, x := range dec.LookAlikes {
 				for _, r := range x.Roles {
-					if like.Why == "" && slices.ContainsFunc(r.This, is(l.Part.Key())) && slices.ContainsFunc(r.Other, is(key)) {
+					if like.Why == "" && slices.ContainsFunc(taken(r.This), is(l.Part.Key())) && slices.ContainsFunc(taken(r.Other), is(key)) {
 						like.Why, like.Role, like.Variant = LookAlikeTakes, r.Role, x.Variant
 					}
 				}
