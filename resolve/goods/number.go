@@ -164,7 +164,7 @@ func (d *Desk) offers(supplier, stock string) ([]*catalog.Offer, error) {
 	return slices.DeleteFunc(slices.Clone(all), func(o *catalog.Offer) bool { return catalog.Fold(o.Stock) != stock }), nil
 }
 
-// Near is how many numbers are named that could have been meant.
+// mostNear is how many numbers are named that could have been meant.
 const mostNear = 6
 
 type partCodes struct {
