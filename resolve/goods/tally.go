@@ -126,17 +126,3 @@ func (t *tally) here(line int) int {
 	}
 	return n
 }
-
-// came is how many ever came for a line, whatever became of them.
-func (t *tally) came(line int) int {
-	n := 0
-	for _, p := range *t.at(line) {
-		switch p.As {
-		case AsOrdered:
-			n += p.Came
-		case AsServes:
-			n += p.Came / max(p.Per, 1)
-		}
-	}
-	return n
-}
