@@ -125,7 +125,7 @@ func (s *search) ascend(n *node, steps int, upper, enough int64) int64 {
 		} else if len(m.multi) > 0 {
 			for r := range b.rows {
 				if b.rows[r].multi {
-					b.fill(n, r, b.rows[r].d)
+					b.refill(n, r)
 				}
 			}
 		}

@@ -76,7 +76,6 @@ type rowState struct {
 	live   []int // groups of suppliers that are not closed
 	multi  bool
 	base   int64 // gained in any case, at most zero
-	plain  bool  // bought from one supplier at a time: a single piece
 }
 
 type groupState struct {
@@ -387,6 +386,21 @@ func (b *bounder) linear(n *node, i int) {
 		}
 	}
 	n.shares[o.rows[0].slot] += lin - sum
+}
+
+// refill works a row out again after shares of offers in several rows moved.
+func (b *bounder) refill(n *node, r int) {
+	row, st := &b.m.rows[r], &b.rows[r]
+	if st.base < 0 {
+		b.fill(n, r, st.d)
+		return
+	}
+	for _, g := range st.live {
+		if row.groups[g].multi {
+			b.group(n, r, g)
+		}
+	}
+	b.dynamic(r, st.cost, false)
 }
 
 // leastUnit is what a further pack of an offer adds to its cost at least, as part

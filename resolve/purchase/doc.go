@@ -32,11 +32,28 @@
 // cannot be covered together, the earlier ones in the order given stay.
 //
 // Plans that are equally good in their aim are told apart in fixed order: the
-// lower total, fewer suppliers, the earlier last arrival, and then the least sum
-// of places, where every pack bought counts the place of its offer in the order
-// of supplier and stock number. What is still equal is decided by a search that
-// always runs alike. The order in which needs of other items, goods, offers and
-// suppliers are given changes nothing.
+// lower total, fewer suppliers, the earlier last arrival. What is still equal is
+// decided by a search that always runs alike and leans to offers that come first
+// by supplier and stock number. The order in which ways' amounts, goods, offers,
+// suppliers and the shelf are given changes nothing.
+//
+// # How it is found
+//
+// By branch and bound in whole numbers. Items that serve for each other become
+// covering rows by Hall's theorem, so that the model is one of covering alone.
+// The bound shares the fixed cost of each supplier, and the price of each set,
+// out among the rows; every row then picks its own cheapest cover by dynamic
+// programming over its pieces, exact in packs, breaks and stock, and the sum is
+// what any plan costs at least (the dual of uncapacitated facility location, and
+// Lagrangian decomposition for the sets). A limit of value is paid for in part
+// instead. Multipliers are improved by subgradient steps. Branching is on what
+// becomes of a supplier (closed, paying freight, free of it), with each promising
+// choice tried first, then on ways, packs of sets, and packs that decide a limit.
+// Suppliers and offers whose other choice cannot beat the best plan are settled
+// at once.
+//
+// Where many needs share many sets, or many plans lie within cents of each other
+// around a limit, a proof takes long; give a deadline or [Options].
 //
 // # Money
 //

@@ -333,7 +333,7 @@ func TestOrderOfRowsChangesNothing(t *testing.T) {
 // TestWhatNeverMakesItDearer: more offers, lower prices, less freight and more on
 // the shelf never raise the least total; more wanted never lowers it.
 func TestWhatNeverMakesItDearer(t *testing.T) {
-	for seed := range uint64(36) {
+	for seed := range uint64(24) {
 		rng := rand.New(rand.NewPCG(seed, 5))
 		p := random(rng, mixed)
 		before := mustSolve(t, p)

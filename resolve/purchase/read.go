@@ -458,9 +458,7 @@ func (r *reading) makeRows(report reporter) {
 			report(TooLarge, "serves", r.names[i], "more than 64 wanted items are linked by what serves for them", "plan them in parts")
 			return
 		}
-		for _, set := range closedSets(part, by) {
-			r.rows = append(r.rows, set)
-		}
+		r.rows = append(r.rows, closedSets(part, by)...)
 		if len(r.rows) > maxRows {
 			report(TooLarge, "serves", r.names[i], "what serves for what is too entangled", "leave out some of the items that serve for others")
 			return
