@@ -589,6 +589,12 @@ type Limit struct {
 	Source   string
 }
 
+// Excludes tells whether a figure lies outside the limit. One that is not known does
+// not, and both ends are allowed.
+func (l *Limit) Excludes(figure Decimal) bool {
+	return figure.Known && (l.Least.Known && figure.Num.LessThan(l.Least.Num) || l.Most.Known && figure.Num.GreaterThan(l.Most.Num))
+}
+
 // When says at which point of the work a [Step] stands.
 type When string
 

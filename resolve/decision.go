@@ -347,7 +347,7 @@ type Reason struct {
 	Spec      string              `json:"spec,omitempty"`
 	OtherSpec string              `json:"otherSpec,omitempty"`
 	Mark      string              `json:"mark,omitempty"`
-	Column    string              `json:"column,omitempty"` // of a correction
+	Column    string              `json:"column,omitempty"` // of a correction; the property of a fluid's data sheet
 	Value     string              `json:"value,omitempty"`  // found, or asked for
 	Shows     []string            `json:"shows,omitempty"`  // what the catalogue says instead
 	Qty       int                 `json:"qty,omitempty"`

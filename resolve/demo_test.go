@@ -412,6 +412,32 @@ func TestDemo(t *testing.T) {
 				}
 			}
 		}},
+		{"25 fluids that their own data sheets belie", func(t *testing.T) {
+			for _, c := range []struct {
+				plate, part string
+				want        resolve.Verdict
+				figures     []string // of the reasons that name the sheet's row
+			}{
+				{"UY WA-41 02650", "SLK-20", resolve.NotSettled, []string{"SLK-20 / viscosity-100 5.3 of 7 to 7.6"}},
+				{"UY WA-41 02650", "TGF-68", resolve.NotSettled, []string{"TGF-68 / viscosity-100 7 of 5.3 to 5.9"}},
+				{"UY WA-41 02650", "290.P.008", resolve.Fits, nil},
+				{"UY WA-31 05512", "SLK-20", resolve.Fits, nil},
+				{"31-2140 0007702-8", "TGF-68", resolve.Fits, nil},
+				{"38-0513 0020871-9", "TGF-68", resolve.NotSettled, []string{"TGF-68 / viscosity-100 7 of 5.3 to 5.9"}},
+			} {
+				a := ask(t, c.plate+" --work fluid-service --part "+c.part)
+				a.equal(c.part+" in "+c.plate, a.Part.Verdict, c.want)
+				listed := slices.ContainsFunc(a.role("fluid").Lines[0].Choices, func(ch resolve.Choice) bool { return ch.Items[0].Part == catalog.PartNo(c.part) })
+				a.equal(c.part+" listed for "+c.plate, listed, c.want == resolve.Fits)
+				var figures []string
+				for _, r := range a.Part.Roles[0].Trail {
+					if r.Code == resolve.ReasonSheetOffLimits {
+						figures = append(figures, r.Row+" "+r.Value+" of "+strings.Join(r.Shows, " to "))
+					}
+				}
+				a.equal("figures that belie "+c.part, figures, c.figures)
+			}
+		}},
 		{"9 a kit dearer than its singles, and one cheaper", func(t *testing.T) {
 			// What is bought is for the purchase plan; the decision names the kits.
 			a := ask(t, "38-0513 0020871-9 --work valve-body-reseal")

@@ -39,7 +39,8 @@ type outcome struct {
 	stated  []statedPart
 	none    *catalog.Fit // the statement that the unit takes nothing
 	fluid   *catalog.Fill
-	key     string // of the group; built when it is asked for
+	belied  []*fluidChoice // fluids that only their data sheet keeps from being choices (O8)
+	key     string         // of the group; built when it is asked for
 	noted   lazy[bool]
 
 	// Memory for lines and stated, which seldom need more.
@@ -573,13 +574,15 @@ func (r *reader) addChoices(have, add []Choice, f *catalog.Fit, v *variant) []Ch
 }
 
 type fluidChoice struct {
-	part  *catalog.Part
-	key   string
-	rank  int
-	trail []Reason
+	part   *catalog.Part
+	key    string
+	rank   int
+	trail  []Reason
+	belied []Reason // the figures of its data sheet that lie outside the limits of the specification
 }
 
-// fluidsFor gives the sold fluids that serve where spec is asked for (O8).
+// fluidsFor gives the sold fluids that serve where spec is asked for (O8), those
+// that their data sheets belie included.
 func (r *reader) fluidsFor(spec string) ([]fluidChoice, error) {
 	if f, ok := r.fluids[spec]; ok {
 		return f, nil
@@ -587,6 +590,10 @@ func (r *reader) fluidsFor(spec string) ([]fluidChoice, error) {
 	var out []fluidChoice
 	add := func(spec string, rank int, trail []Reason) error {
 		meets, err := group[catalog.Meet](r.cat, r.tMeets, catalog.MakeKey(spec))
+		if err != nil {
+			return err
+		}
+		limits, err := group[catalog.Limit](r.cat, r.tLimits, catalog.MakeKey(spec))
 		if err != nil {
 			return err
 		}
@@ -604,8 +611,13 @@ func (r *reader) fluidsFor(spec string) ([]fluidChoice, error) {
 			}
 			c := fluidChoice{part: p, key: m.Fluid.Key(), rank: rank, trail: append(slices.Clone(trail), Reason{Code: ReasonMeets, Table: catalog.TMeets,
 				Row: m.Spec + " / " + string(m.Fluid), Source: m.Source, Part: p.Part, Spec: m.Spec, Value: string(m.Claim)})}
+			if c.belied, err = r.belied(m, p, limits); err != nil {
+				return err
+			}
 			if i := slices.IndexFunc(out, func(o fluidChoice) bool { return o.key == c.key }); i >= 0 {
-				if c.rank < out[i].rank {
+				// By one specification it can be a choice where by another it is none.
+				was, is := len(out[i].belied) > 0, len(c.belied) > 0
+				if was && !is || was == is && c.rank < out[i].rank {
 					out[i] = c
 				}
 				continue
@@ -628,6 +640,28 @@ func (r *reader) fluidsFor(spec string) ([]fluidChoice, error) {
 		}
 	}
 	r.fluids[spec] = out
+	return out, nil
+}
+
+// belied gives the figures of a fluid's data sheet that lie outside the limits of the
+// specification that it is said to meet.
+func (r *reader) belied(m *catalog.Meet, p *catalog.Part, limits []*catalog.Limit) ([]Reason, error) {
+	if len(limits) == 0 {
+		return nil, nil
+	}
+	sheet, err := group[catalog.Sheet](r.cat, r.tSheets, catalog.MakeKey(m.Fluid.Key()))
+	if err != nil {
+		return nil, err
+	}
+	var out []Reason
+	for _, l := range limits {
+		for _, s := range sheet {
+			if s.Property == l.Property && l.Excludes(s.Value) {
+				out = append(out, Reason{Code: ReasonSheetOffLimits, Table: catalog.TSheets, Row: string(s.Fluid) + " / " + string(s.Property), Source: s.Source,
+					Part: p.Part, Spec: m.Spec, Column: string(s.Property), Value: s.Value.String(), Shows: []string{l.Least.String(), l.Most.String()}})
+			}
+		}
+	}
 	return out, nil
 }
 
@@ -662,9 +696,14 @@ func (r *reader) fluidOutcome(v *variant, role *catalog.Role, roleKey string, o 
 	}
 	line := Line{}
 	excluded := false
-	for _, x := range fluids {
+	for i := range fluids {
+		x := &fluids[i]
 		if o.out[x.key] != nil {
 			excluded = true
+			continue
+		}
+		if len(x.belied) > 0 {
+			o.belied = append(o.belied, x)
 			continue
 		}
 		it := item(x.part, 0)
@@ -680,10 +719,13 @@ func (r *reader) fluidOutcome(v *variant, role *catalog.Role, roleKey string, o 
 	case len(line.Choices) > 0:
 		sortChoices(line.Choices)
 		o.kind, o.lines = OutcomeFits, []Line{line}
-	case excluded:
+	case excluded && len(o.belied) == 0:
 		o.kind = OutcomeDoesNotFit
 	default:
 		o.reasons = append(o.reasons, Reason{Code: ReasonNoFluid, Variant: v.row.Variant, Role: f.Role, Spec: f.Spec})
+	}
+	for _, x := range o.belied {
+		o.reasons = append(o.reasons, x.belied...)
 	}
 	return nil
 }

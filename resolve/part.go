@@ -81,6 +81,11 @@ func (r *reader) stanceOf(key string, c candidateOutcome, role *catalog.Role) (s
 			}
 		}
 	}
+	for _, x := range c.o.belied {
+		if x.key == key {
+			return stance{NotSettled, slices.Concat(x.trail, x.belied)}, nil
+		}
+	}
 	for _, s := range c.o.stated {
 		trail, ok, err := r.leads(s.key, key, c.o.out, 0)
 		if err != nil {

@@ -196,6 +196,12 @@ func drawWorld(t *rapid.T) drawn {
 	table("meets", "spec,fluid,claim")
 	row("M", "F1", "claimed")
 	row("N", "F2", "approved")
+	table("sheets", "fluid,property,value")
+	row("F1", "pour-point", pick("pour point", "-40", "-30"))
+	table("limits", "spec,property,least,most")
+	if maybe("limit") {
+		row("M", "pour-point", "", "-35")
+	}
 	table("fills", "scope,of,role,spec,refill,dry")
 	row("family", "F", "fluid", pick("spec", "M", "N"), "4", "7")
 	if maybe("own fill") {

@@ -13,7 +13,7 @@ import (
 type reader struct {
 	cat Catalogue
 
-	tVariants, tShows, tFits, tParts, tSupersessions, tCompanions, tFills, tMeets, tServes, tPlates *catalog.Table
+	tVariants, tShows, tFits, tParts, tSupersessions, tCompanions, tFills, tMeets, tServes, tSheets, tLimits, tPlates *catalog.Table
 
 	parts       map[string]*partInfo         // by key
 	spelled     map[catalog.PartNo]*partInfo // the same, as statements spell them
@@ -134,6 +134,7 @@ func newReader(cat Catalogue) *reader {
 		tSupersessions: catalog.TableByName(catalog.TSupersessions), tCompanions: catalog.TableByName(catalog.TCompanions),
 		tFills: catalog.TableByName(catalog.TFills), tMeets: catalog.TableByName(catalog.TMeets),
 		tServes: catalog.TableByName(catalog.TServes), tPlates: catalog.TableByName(catalog.TPlates),
+		tSheets: catalog.TableByName(catalog.TSheets), tLimits: catalog.TableByName(catalog.TLimits),
 		parts: map[string]*partInfo{}, spelled: map[catalog.PartNo]*partInfo{},
 		families: map[string]*family{}, familyOf: map[string]*family{}, markFits: map[string]*fitsByRole{}, fluids: map[string][]fluidChoice{},
 		works: map[string]*workInfo{}, noteRows: map[string][]*catalog.Note{}, folds: map[string]string{}, ofVariants: map[*catalog.Table]bool{},

@@ -36,8 +36,13 @@ const (
 	ReasonMeets Code = "meets"
 	// ReasonServes: a fluid of OtherSpec serves where Spec is asked for.
 	ReasonServes Code = "serves"
-	// ReasonNoFluid: no fluid that is sold meets Spec.
+	// ReasonNoFluid: no fluid that is sold meets Spec, save what its data sheet
+	// belies.
 	ReasonNoFluid Code = "no-fluid"
+	// ReasonSheetOffLimits: the fluid Part is said to meet Spec, and the figure
+	// Column of its data sheet, the row named, is Value, which lies outside the
+	// limits of Spec, Shows: the least and the most, either empty for none.
+	ReasonSheetOffLimits Code = "sheet-off-limits"
 	// ReasonAllAgree: every remaining candidate (Count of them) takes the same.
 	ReasonAllAgree Code = "all-agree"
 	// ReasonDiffer: the remaining candidates take different things.
@@ -108,7 +113,7 @@ const (
 // Codes lists every code of a [Reason].
 var Codes = []Code{ReasonStated, ReasonStatedAgainst, ReasonTakesNone, ReasonNoStatement, ReasonPositionUnfilled,
 	ReasonReplaced, ReasonInterchange, ReasonSplit, ReasonCompanion, ReasonCompanionAgainst, ReasonSold, ReasonEnded, ReasonFill,
-	ReasonMeets, ReasonServes, ReasonNoFluid, ReasonAllAgree, ReasonDiffer, ReasonSomeUnstated, ReasonConditionOpen, ReasonNoCandidates,
+	ReasonMeets, ReasonServes, ReasonNoFluid, ReasonSheetOffLimits, ReasonAllAgree, ReasonDiffer, ReasonSomeUnstated, ReasonConditionOpen, ReasonNoCandidates,
 	ReasonTooMany, ReasonConflict, ReasonAsBuilt, ReasonMarkExcludes, ReasonReadingExcludes, ReasonCheckGuards, ReasonBySlip, ReasonNoteAgainst,
 	ReasonNotSettled, ReasonNotBuyable, ReasonVolumeUnknown, ReleaseCheck, ReleaseConflict, ReleaseStatement, ReleaseNote,
 	ReleaseSource, ReleaseReading, ReasonUnknownPart, ReasonGoesBy, ReasonInKit, ReasonOtherFits, ReasonAliasOpen, ReasonCorrected}

@@ -267,7 +267,7 @@ func (a *auditor) sheets() error {
 	for _, m := range rows[catalog.Meet](a, catalog.TMeets) {
 		for _, l := range limits[catalog.Fold(m.Spec)] {
 			s := figures[m.Fluid.Key()][l.Property]
-			if s == nil || !s.Value.Known || !(l.Least.Known && s.Value.Num.LessThan(l.Least.Num)) && !(l.Most.Known && s.Value.Num.GreaterThan(l.Most.Num)) {
+			if s == nil || !l.Excludes(s.Value) {
 				continue
 			}
 			if err := a.tell(SheetOffLimits, Wrong, Facts{Specs: []string{m.Spec}, Parts: []catalog.PartNo{m.Fluid}, Property: l.Property,

@@ -128,6 +128,26 @@ func TestJudgeByHand(t *testing.T) {
 			question: resolve.Question{Plate: "KA?X100"},
 			want:     []string{"verdict SEAL not-settled", "verdict VALVE not-settled", "state CASE own-evidence A1X A2X", "state BODY as-built A1X A2X"},
 		},
+		{
+			name: "O8, V4: a fluid is no choice by a specification that its sheet belies, is one by another, and of it nothing is stated",
+			world: func(w *world) {
+				w.add(catalog.TRoles, &catalog.Role{Role: "oil", Name: "oil", Assembly: "case", Kind: catalog.RoleFluid})
+				w.add(catalog.TSpecs, &catalog.Spec{Spec: "SP-A", Name: "A", Source: src}, &catalog.Spec{Spec: "SP-B", Name: "B", Source: src})
+				w.add(catalog.TServes, &catalog.Serve{Spec: "SP-A", ServedBy: "SP-B", Source: src})
+				for _, p := range []catalog.PartNo{"L1", "L2"} {
+					w.add(catalog.TParts, &catalog.Part{Part: p, Name: "oil", Kind: catalog.PartFluid, Origin: catalog.OriginMaker, Status: catalog.PartSold, Source: src})
+					w.add(catalog.TMeets, &catalog.Meet{Spec: "SP-A", Fluid: p, Claim: catalog.Approved, Source: src})
+					w.add(catalog.TSheets, &catalog.Sheet{Fluid: p, Property: catalog.Viscosity100, Value: decimal("5.3"), Source: src})
+				}
+				w.add(catalog.TMeets, &catalog.Meet{Spec: "SP-B", Fluid: "L2", Claim: catalog.Claimed, Source: src})
+				w.add(catalog.TLimits, &catalog.Limit{Spec: "SP-A", Property: catalog.Viscosity100, Least: decimal("5.31"), Source: src},
+					&catalog.Limit{Spec: "SP-B", Property: catalog.Viscosity100, Least: decimal("5.3"), Most: decimal("5.3"), Source: src})
+				w.add(catalog.TFills, &catalog.Fill{Scope: catalog.OfVariant, Of: "A1X", Role: "oil", Spec: "SP-A", Source: src})
+			},
+			question: resolve.Question{Plate: "KA1X100", Roles: []string{"oil"}},
+			parts:    []string{"L1", "L2"},
+			want:     []string{"verdict OIL fits", "line OIL  1 1 3 0 L2 L2*ml", "partrole L1 OIL not-settled", "part L1 L1 not-settled", "part L2 L2 fits"},
+		},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			w := small()

@@ -29,6 +29,8 @@ CREATE TABLE sup(cat INT, old TEXT, new TEXT, kind TEXT, qty INT);
 CREATE TABLE comp(cat INT, p TEXT, c TEXT, rep TEXT, qty INT, per TEXT);
 CREATE TABLE serve(cat INT, spec TEXT, servedby TEXT);
 CREATE TABLE meet(cat INT, spec TEXT, p TEXT, claim TEXT);
+CREATE TABLE lim(cat INT, spec TEXT, prop TEXT, least INT, most INT);
+CREATE TABLE sheet(cat INT, p TEXT, prop TEXT, num INT);
 CREATE TABLE fill(cat INT, scope TEXT, o TEXT, r TEXT, spec TEXT, refill INT, dry INT);
 CREATE TABLE work(cat INT, w TEXT, fill TEXT);
 CREATE TABLE workrole(cat INT, w TEXT, r TEXT);
@@ -564,12 +566,23 @@ WHERE s.kind = 'part' AND sf.effect = 'fits';
 -- O8: fluids that are sold and meet the specification, or one that serves for
 -- it; the asked one first, and within each approved before claimed.
 CREATE TABLE fluid AS
-SELECT s.s, s.cat, m.p, iif(m.claim = 'approved', 0, 1) AS rank, 0 AS steps, s.vol FROM sit s JOIN meet m ON m.cat = s.cat AND m.spec = s.spec WHERE s.kind = 'fluid'
+SELECT s.s, s.cat, m.p, m.spec, iif(m.claim = 'approved', 0, 1) AS rank, 0 AS steps, s.vol FROM sit s JOIN meet m ON m.cat = s.cat AND m.spec = s.spec WHERE s.kind = 'fluid'
 UNION ALL
-SELECT s.s, s.cat, m.p, iif(m.claim = 'approved', 2, 3), 0, s.vol FROM sit s JOIN serve v ON v.cat = s.cat AND v.spec = s.spec JOIN meet m ON m.cat = s.cat AND m.spec = v.servedby WHERE s.kind = 'fluid';
+SELECT s.s, s.cat, m.p, m.spec, iif(m.claim = 'approved', 2, 3), 0, s.vol FROM sit s JOIN serve v ON v.cat = s.cat AND v.spec = s.spec JOIN meet m ON m.cat = s.cat AND m.spec = v.servedby WHERE s.kind = 'fluid';
+-- A specification that the fluid's own data sheet belies makes it no choice.
+CREATE TABLE belied AS
+SELECT DISTINCT h.cat, l.spec, h.p FROM lim l JOIN sheet h ON h.cat = l.cat AND h.prop = l.prop WHERE coalesce(h.num < l.least, 0) OR coalesce(h.num > l.most, 0);
+CREATE INDEX belied_i ON belied(cat, spec, p);
+CREATE TABLE trusted AS
+SELECT * FROM fluid l WHERE NOT EXISTS (SELECT 1 FROM belied b WHERE b.cat = l.cat AND b.spec = l.spec AND b.p = l.p);
+-- What only the data sheet keeps from being a choice of a situation.
+CREATE TABLE untrusted AS
+SELECT DISTINCT l.s, l.p FROM fluid l JOIN sx ON sx.s = l.s JOIN free f ON f.x = sx.x AND f.p = l.p
+WHERE f.sold AND NOT EXISTS (SELECT 1 FROM trusted t WHERE t.s = l.s AND t.p = l.p);
+CREATE INDEX untrusted_i ON untrusted(s, p);
 INSERT INTO sitch0
 SELECT l.s, '', l.p || '*' || l.vol || 'ml', l.p || '*' || l.vol || 'ml', '', 1, l.p, '', l.rank, l.steps
-FROM fluid l JOIN sx ON sx.s = l.s JOIN free f ON f.x = sx.x AND f.p = l.p WHERE f.sold;
+FROM trusted l JOIN sx ON sx.s = l.s JOIN free f ON f.x = sx.x AND f.p = l.p WHERE f.sold;
 CREATE TABLE sitch AS
 SELECT * FROM (SELECT *, row_number() OVER (PARTITION BY s, pos, canon ORDER BY rank, steps) AS nth FROM sitch0) WHERE nth = 1;
 CREATE INDEX sitch_s ON sitch(s, pos, canon);
@@ -598,7 +611,7 @@ FROM (
     ELSE CASE
       WHEN spec = '' THEN iif(ruled, 'does-not-fit', 'no-statement')
       WHEN keeps > 0 THEN 'fits'
-      WHEN fluidruled THEN 'does-not-fit'
+      WHEN fluidruled AND NOT EXISTS (SELECT 1 FROM untrusted u WHERE u.s = outcome0.s) THEN 'does-not-fit'
       ELSE 'no-statement' END
     END AS outcome
   FROM outcome0) x;
@@ -672,6 +685,7 @@ SELECT pr.q, pr.p, pr.r, qs.s, CASE
   WHEN NOT EXISTS (SELECT 1 FROM free f WHERE f.x = sx.x AND f.p = pr.p) THEN 'does-not-fit'
   WHEN s.kind = 'part' AND EXISTS (SELECT 1 FROM sf JOIN preach y ON y.x = sx.x AND y.start = sf.p AND y.p = pr.p WHERE sf.s = qs.s AND sf.effect = 'fits') THEN 'fits'
   WHEN s.kind = 'fluid' AND EXISTS (SELECT 1 FROM sitch c WHERE c.s = qs.s AND c.keys = pr.p) THEN 'fits'
+  WHEN EXISTS (SELECT 1 FROM untrusted u WHERE u.s = qs.s AND u.p = pr.p) THEN 'unstated'
   WHEN o.outcome = 'fits' THEN 'does-not-fit'
   ELSE 'unstated' END AS says
 FROM prole pr JOIN qs ON qs.q = pr.q AND qs.r = pr.r JOIN sx ON sx.s = qs.s JOIN sit s ON s.s = qs.s JOIN outcome o ON o.s = qs.s;

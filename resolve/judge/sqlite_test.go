@@ -259,6 +259,10 @@ func (l *loader) world(c int, w *world) {
 			l.insert("serve", c, fold(r.Spec), fold(r.ServedBy))
 		case *catalog.Meet:
 			l.insert("meet", c, fold(r.Spec), r.Fluid.Key(), string(r.Claim))
+		case *catalog.Limit:
+			l.insert("lim", c, fold(r.Spec), string(r.Property), scaled(r.Least, 6), scaled(r.Most, 6))
+		case *catalog.Sheet:
+			l.insert("sheet", c, r.Fluid.Key(), string(r.Property), scaled(r.Value, 6))
 		case *catalog.Fill:
 			l.insert("fill", c, string(r.Scope), fold(r.Of), fold(r.Role), fold(r.Spec), scaled(r.Refill, 3), scaled(r.Dry, 3))
 		case *catalog.WorkScope:

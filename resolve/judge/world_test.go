@@ -60,7 +60,34 @@ func makeWorld(seed uint64) (*world, []ask) {
 	asks := m.asks()
 	m.makeSites(seed, asks)
 	m.makeSeals(seed, asks)
+	m.makeSheets(seed)
 	return &m.w, asks
+}
+
+// makeSheets gives fluids a figure of a data sheet and specifications a limit to it,
+// so that some sheets belie what their fluids are said to meet. It draws from chances
+// of its own, as makeSites does.
+func (m *maker) makeSheets(seed uint64) {
+	s := &maker{Rand: rand.New(rand.NewPCG(seed, 10))}
+	for _, f := range m.fluids {
+		if s.chance(60) {
+			m.w.add(catalog.TSheets, &catalog.Sheet{Fluid: catalog.PartNo(f), Property: catalog.Viscosity100, Value: decimal(pick(s, []string{"5.2", "5.9", "7"})), Source: src})
+		}
+	}
+	for _, spec := range m.specs {
+		l := &catalog.Limit{Spec: spec, Property: catalog.Viscosity100, Source: src}
+		switch s.IntN(4) {
+		case 0:
+			l.Least = decimal("5.9")
+		case 1:
+			l.Most = decimal("5.9")
+		case 2:
+			l.Least, l.Most = decimal("5.5"), decimal("6.9")
+		default:
+			continue
+		}
+		m.w.add(catalog.TLimits, l)
+	}
 }
 
 // makeSites adds an actuator site to every family, for some variants one of their

@@ -85,7 +85,7 @@ type judge struct {
 func newJudge(t *testing.T) *judge {
 	t.Helper()
 	j := &judge{map[string][]map[string]string{}}
-	for _, name := range []string{"variants", "shows", "fits", "parts", "contents", "supersessions", "companions", "fills", "serves", "meets", "work", "work_roles", "roles", "suppliers", "offers", "breaks", "shelf", "consumables", "notes"} {
+	for _, name := range []string{"variants", "shows", "fits", "parts", "contents", "supersessions", "companions", "fills", "serves", "meets", "sheets", "limits", "work", "work_roles", "roles", "suppliers", "offers", "breaks", "shelf", "consumables", "notes"} {
 		f, err := seed.FS.Open(name + ".csv")
 		require.NoError(t, err)
 		rows, err := csv.NewReader(f).ReadAll()
@@ -231,7 +231,7 @@ func (j *judge) ways(variant, role, fill string) (out map[string][][]piece, ok b
 		seen := map[string]bool{}
 		for _, s := range specs {
 			for _, m := range j.rows("meets", "spec", s) {
-				if p := m["fluid"]; !seen[p] && !against[p] && j.part(p)["status"] == "sold" {
+				if p := m["fluid"]; !seen[p] && !against[p] && !j.belied(p, s) && j.part(p)["status"] == "sold" {
 					seen[p] = true
 					out[""] = append(out[""], []piece{{p, centilitres(f[0][fill]), false}})
 				}
@@ -239,6 +239,25 @@ func (j *judge) ways(variant, role, fill string) (out map[string][][]piece, ok b
 		}
 	}
 	return out, len(out) > 0
+}
+
+// belied tells whether a figure of a fluid's data sheet is outside the limits of a
+// specification.
+func (j *judge) belied(fluid, spec string) bool {
+	for _, l := range j.rows("limits", "spec", spec) {
+		for _, s := range j.rows("sheets", "fluid", fluid, "property", l["property"]) {
+			v, _ := strconv.ParseFloat(s["value"], 64)
+			for _, end := range []struct {
+				at    string
+				above float64
+			}{{l["least"], -1}, {l["most"], 1}} {
+				if x, err := strconv.ParseFloat(end.at, 64); err == nil && (v-x)*end.above > 0 {
+					return true
+				}
+			}
+		}
+	}
+	return false
 }
 
 // contents takes a kit apart.

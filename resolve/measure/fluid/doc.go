@@ -28,7 +28,8 @@
 //
 // As rule O8 of a decision has it: fluids that meet the specification asked for
 // before those of one that serves for it, in one step and in that direction only;
-// within each, approved before claimed by the fluid's maker alone.
+// within each, approved before claimed by the fluid's maker alone. A fluid whose own
+// data sheet has a figure outside the limits of the specification stands apart.
 //
 // # Misprints
 //

@@ -214,6 +214,7 @@ type Plan struct {
 	SpecName string              `json:"specName"`
 	Volume   Volume              `json:"volume"`
 	Fluids   []Choice            `json:"fluids"` // what may be filled in, the first choice first
+	Belied   []Choice            `json:"belied"` // said to meet it, and outside its limits by their own data sheets: not to be filled in
 	Apart    []Neighbour         `json:"apart"`  // specifications whose names are a letter apart
 	Engine   catalog.EngineState `json:"engine,omitempty"`
 	Plugs    string              `json:"plugs,omitempty"`
@@ -287,7 +288,7 @@ func PlanFor(d *Data, kinds []catalog.FillKind, drained, at catalog.Decimal) (*P
 	if err != nil {
 		return nil, err
 	}
-	p := &Plan{Spec: f.Spec, Volume: v, Fluids: []Choice{}, Apart: []Neighbour{}, Engine: f.Engine, Plugs: f.Plugs, How: f.How, Caution: f.Caution, Scope: f.Scope, Of: f.Of, Source: f.Source}
+	p := &Plan{Spec: f.Spec, Volume: v, Fluids: []Choice{}, Belied: []Choice{}, Apart: []Neighbour{}, Engine: f.Engine, Plugs: f.Plugs, How: f.How, Caution: f.Caution, Scope: f.Scope, Of: f.Of, Source: f.Source}
 	names := map[string]*catalog.Spec{}
 	for _, s := range d.Specs {
 		names[catalog.Fold(s.Spec)] = s
@@ -296,7 +297,7 @@ func PlanFor(d *Data, kinds []catalog.FillKind, drained, at catalog.Decimal) (*P
 	if s := names[asked]; s != nil {
 		p.SpecName = s.Name
 	}
-	p.Fluids = d.choices(v.Litres)
+	p.Fluids, p.Belied = d.choices(v.Litres)
 	density := catalog.Decimal{}
 	if len(p.Fluids) > 0 {
 		density = figure(d.Sheets[p.Fluids[0].Fluid.Key()], catalog.Density15)
@@ -306,9 +307,10 @@ func PlanFor(d *Data, kinds []catalog.FillKind, drained, at catalog.Decimal) (*P
 	return p, nil
 }
 
-func (d *Data) choices(litres catalog.Decimal) []Choice {
+// choices gives what may be filled in, and apart from it what the data sheets belie.
+func (d *Data) choices(litres catalog.Decimal) (out, belied []Choice) {
 	f := d.Fill
-	out := []Choice{}
+	out, belied = []Choice{}, []Choice{}
 	seen := map[string]bool{}
 	add := func(spec string, serve *catalog.Serve) {
 		var list []Choice
@@ -326,6 +328,14 @@ func (d *Data) choices(litres catalog.Decimal) []Choice {
 					c.Shelf = append(c.Shelf, Shelf{s.Place, s.Qty})
 				}
 			}
+			if sheet := d.Sheets[m.Fluid.Key()]; len(sheet) > 0 {
+				limits := d.Limits[catalog.Fold(m.Spec)]
+				c.Sheet = CheckSheet(m.Fluid, sheet, []SpecLimits{{Spec: m.Spec, Claim: m.Claim, Limits: limits}})
+				if slices.ContainsFunc(limits, func(l *catalog.Limit) bool { return l.Excludes(figure(sheet, l.Property)) }) {
+					belied = append(belied, c)
+					continue
+				}
+			}
 			offers := d.Offers[m.Fluid.Key()]
 			if litres.Known && litres.Num.IsPositive() {
 				c.Buy = d.purchases(offers, litres.Num)
@@ -337,9 +347,6 @@ func (d *Data) choices(litres catalog.Decimal) []Choice {
 			}
 			if len(c.Shelf) == 0 && part.Status != catalog.PartSold {
 				continue // it cannot be had
-			}
-			if sheet := d.Sheets[m.Fluid.Key()]; len(sheet) > 0 {
-				c.Sheet = CheckSheet(m.Fluid, sheet, []SpecLimits{{Spec: m.Spec, Claim: m.Claim, Limits: d.Limits[catalog.Fold(m.Spec)]}})
 			}
 			list = append(list, c)
 		}
@@ -359,7 +366,15 @@ func (d *Data) choices(litres catalog.Decimal) []Choice {
 			add(s.ServedBy, s)
 		}
 	}
-	return out
+	// By another specification it may be filled in, or is belied a second time.
+	stands := map[string]bool{}
+	belied = slices.DeleteFunc(belied, func(c Choice) bool {
+		key := c.Fluid.Key()
+		again := seen[key] || stands[key]
+		stands[key] = true
+		return again
+	})
+	return out, belied
 }
 
 func claimRank(c catalog.Claim) int {

@@ -432,6 +432,43 @@ func TestPlan(t *testing.T) {
 	}
 }
 
+// What its own data sheet belies stands apart, once, and by another specification
+// that it meets it may still be filled in.
+func TestPlanBelied(t *testing.T) {
+	d := world()
+	d.Limits["QX2"] = []*catalog.Limit{{Spec: "QX-2", Property: catalog.Viscosity40, Most: num("29.8")}}
+	figure := func(no, v string) []*catalog.Sheet {
+		return []*catalog.Sheet{{Fluid: catalog.PartNo(no), Property: catalog.Viscosity40, Value: num(v)}}
+	}
+	for _, tt := range []struct{ v40, fluids, belied string }{
+		{"29.8", "A-GOOD by QX-1, B-CLAIM by QX-1, C-TWO by QX-2", ""},
+		{"31", "A-GOOD by QX-1, B-CLAIM by QX-1, C-TWO by QX-2", ""},
+		{"31.1", "B-CLAIM by QX-1, C-TWO by QX-2", "A-GOOD by QX-1"},
+	} {
+		d.Sheets["AGOOD"] = figure("A-GOOD", tt.v40)
+		p, err := fluid.PlanFor(d, []catalog.FillKind{catalog.FillRefill}, catalog.Decimal{}, catalog.Decimal{})
+		require.NoError(t, err)
+		names := func(cs []fluid.Choice) string {
+			var out []string
+			for _, c := range cs {
+				out = append(out, string(c.Fluid)+" by "+c.Meets)
+			}
+			return strings.Join(out, ", ")
+		}
+		if names(p.Fluids) != tt.fluids || names(p.Belied) != tt.belied {
+			t.Errorf("%s mm²/s: to be filled in %s, belied %s", tt.v40, names(p.Fluids), names(p.Belied))
+		}
+	}
+	d.Sheets["CTWO"] = figure("C-TWO", "29.9")
+	d.Limits["QX1"][0].Most, d.Limits["QX1"][0].Least = catalog.Decimal{}, num("31.2")
+	d.Limits["QX2"][0].Most = num("31.1")
+	p, err := fluid.PlanFor(d, []catalog.FillKind{catalog.FillRefill}, catalog.Decimal{}, catalog.Decimal{})
+	require.NoError(t, err)
+	if len(p.Belied) != 0 || p.Fluids[1].Fluid != "A-GOOD" || !p.Fluids[1].Serves {
+		t.Errorf("a fluid belied by QX-1 and not by QX-2, which serves: %+v, belied %+v", p.Fluids, p.Belied)
+	}
+}
+
 // A second judge tries every number of packs.
 func TestCheapestPacks(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {

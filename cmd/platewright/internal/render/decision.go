@@ -659,6 +659,7 @@ func (t *decisionPage) orders() {
 				}
 			}
 			t.safeLine(r, l)
+			t.leftOut(r)
 		}
 	} else if len(d.Held) > 0 {
 		t.head(warn, "NOTHING IS SAFE TO ORDER YET")
@@ -691,6 +692,19 @@ func (t *decisionPage) orders() {
 			t.put(4, 2, say(sentences(r.Reasons)))
 		}
 		t.proof(4, r.Reasons)
+	}
+}
+
+// leftOut names the fluids that are no choice of a role because their own data
+// sheets belie them: they are offered for it, so leaving them out is said.
+func (t *decisionPage) leftOut(r *resolve.RoleAnswer) {
+	if r == nil || t.why { // the proof of the role has them
+		return
+	}
+	for _, x := range r.Reasons {
+		if x.Code == resolve.ReasonSheetOffLimits {
+			t.put(4, 2, say("left out: ").in(warn), say(Sentence(x)))
+		}
 	}
 }
 

@@ -97,6 +97,13 @@ func (t *decisionPage) partRole(r resolve.PartRole) {
 			}
 		}
 	}
+	if !t.why { // the proof has them
+		for _, x := range r.Trail {
+			if x.Code == resolve.ReasonSheetOffLimits {
+				t.put(4, 2, say(capital(Sentence(x))).in(warn))
+			}
+		}
+	}
 	for i, c := range r.Take {
 		word := "Taken as: "
 		if i > 0 {

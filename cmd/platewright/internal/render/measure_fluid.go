@@ -235,6 +235,23 @@ func (p *page) fluidPlan(m *MeasureFluid, g *FluidGroup) {
 	for i := range x.Fluids {
 		p.fluidChoice(i, &x.Fluids[i], x)
 	}
+	if len(x.Belied) > 0 {
+		p.head(alert, "NOT TO BE FILLED IN")
+		for i := range x.Belied {
+			c := &x.Belied[i]
+			p.put(2, 4, say(glued(string(c.Fluid))).in(strong), say(tail(", ", c.Name)+": said to meet "+glued(c.Meets)+", and its own data sheet is "), say("OUTSIDE THE LIMITS").in(alert), say(tail(" ", sourced(c.Source, ""))).in(muted))
+			for _, s := range c.Sheet.Specs {
+				for _, l := range s.Limits {
+					if l.Code == fluid.BelowLimit || l.Code == fluid.AboveLimit {
+						p.put(4, 2, say(capitalWord(PropertyName(l.Property))+": "+propertyValue(l.Property, l.Value)+", "), say(SheetSentence(l.Code, fluid.SheetDoubt{})).in(alert), say(limitText(l)))
+					}
+				}
+			}
+			for _, s := range c.Shelf {
+				p.put(4, 2, sayf("on the shelf, and not for this unit: %s in %s", counted(s.Qty, "piece", "pieces"), s.Place).in(alert))
+			}
+		}
+	}
 	p.head(strong, "HOW IT IS FILLED")
 	switch x.Engine {
 	case catalog.EngineRunning:
@@ -295,7 +312,7 @@ func (p *page) fluidChoice(i int, c *fluid.Choice, x *fluid.Plan) {
 	}
 	if c.Sheet != nil && c.Sheet.Verdict != fluid.SheetMeets {
 		word, st := sheetVerdict(c.Sheet.Verdict)
-		p.put(4, 2, say("data sheet: "), say(word).in(st), sayf("; see: platewright measure sheet %s", glued(string(c.Fluid))))
+		p.put(4, 2, say("data sheet: "), say(word).in(st), sayf("; before it is filled in see: platewright measure sheet %s", glued(string(c.Fluid))))
 	}
 }
 

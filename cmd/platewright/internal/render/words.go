@@ -7,6 +7,7 @@ import (
 
 	"platewright/catalog"
 	"platewright/resolve"
+	"platewright/resolve/measure/fluid"
 )
 
 // Sentence says a reason in words, without a full stop. It is "" for a code
@@ -54,6 +55,20 @@ func Sentence(r resolve.Reason) string {
 		return "a fluid of " + otherSpec + " serves where " + spec + " is asked for"
 	case resolve.ReasonNoFluid:
 		return "no fluid that is sold meets " + spec
+	case resolve.ReasonSheetOffLimits:
+		s := part + " is said to meet " + spec + ", and its own data sheet belies it"
+		if r.Column != "" && r.Value != "" {
+			v, _ := catalog.ParseDecimal(r.Value)
+			p := catalog.Property(r.Column)
+			s += ": its " + PropertyName(p) + " is " + propertyValue(p, v)
+			if len(r.Shows) == 2 {
+				l := fluid.LimitCheck{Property: p}
+				l.Least, _ = catalog.ParseDecimal(r.Shows[0])
+				l.Most, _ = catalog.ParseDecimal(r.Shows[1])
+				s += limitText(l)
+			}
+		}
+		return s
 	case resolve.ReasonAllAgree:
 		if r.Count == 1 {
 			return "only one variant is left, and this is what it takes"

@@ -45,6 +45,7 @@ func TestSentencesNameTheirFields(t *testing.T) {
 		resolve.ReasonMeets:            {"P-1", "S-1"},
 		resolve.ReasonServes:           {"S-1", "S-2"},
 		resolve.ReasonNoFluid:          {"S-1"},
+		resolve.ReasonSheetOffLimits:   {"P-1", "S-1", "data sheet"},
 		resolve.ReasonAllAgree:         {"3"},
 		resolve.ReasonSomeUnstated:     {"3"},
 		resolve.ReasonConditionOpen:    {"QX-1", "shape"},
@@ -68,6 +69,26 @@ func TestSentencesNameTheirFields(t *testing.T) {
 			if !strings.Contains(s, w) {
 				t.Errorf("the words for %s do not name %s: %q", code, w, s)
 			}
+		}
+	}
+}
+
+// A data sheet that belies what its fluid is said to meet is quoted with its figure
+// and the limit.
+func TestSheetOffLimitsQuotesTheFigure(t *testing.T) {
+	r := resolve.Reason{Code: resolve.ReasonSheetOffLimits, Part: "P-1", Spec: "S-1", Column: "viscosity-100", Value: "5.3"}
+	for _, c := range []struct {
+		limits []string
+		want   string
+	}{
+		{[]string{"7", "7.6"}, "its viscosity at 100 °C is 5.3 mm²/s (7 to 7.6)"},
+		{[]string{"7", ""}, "its viscosity at 100 °C is 5.3 mm²/s (at least 7)"},
+		{[]string{"", "5"}, "its viscosity at 100 °C is 5.3 mm²/s (at most 5)"},
+	} {
+		r.Shows = c.limits
+		want := "P-1 is said to meet S-1, and its own data sheet belies it: " + c.want
+		if s := strings.ReplaceAll(Sentence(r), string(glue), " "); s != want {
+			t.Errorf("%v: %q, wanted %q", c.limits, s, want)
 		}
 	}
 }
