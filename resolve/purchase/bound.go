@@ -373,16 +373,17 @@ func (b *bounder) linear(n *node, i int) {
 	ends(func(p, c int64) { under = min(under, c-lin*(p-lo)) })
 	inc.lin = lin
 	b.base += under
-	// Shares that add up to no more than that; the rest goes to the first.
+	// The shares keep their proportions; what rounding leaves goes to the first.
 	var sum int64
 	for _, r := range o.rows {
 		sum += n.shares[r.slot]
 	}
-	for _, r := range o.rows {
-		if sum > lin {
-			cut := min(n.shares[r.slot], sum-lin)
-			n.shares[r.slot] -= cut
-			sum -= cut
+	if sum != lin && sum > 0 {
+		from := sum
+		sum = 0
+		for _, r := range o.rows {
+			n.shares[r.slot] = mulDiv(n.shares[r.slot], lin, from)
+			sum += n.shares[r.slot]
 		}
 	}
 	n.shares[o.rows[0].slot] += lin - sum

@@ -649,13 +649,14 @@ func (s *search) tune(n *node, value int64) int64 {
 			if v >= least && (n.yields[i] == 0 || v < least+least/8) {
 				continue
 			}
-			was := n.yields[i]
+			was, shares := n.yields[i], slices.Clone(n.shares)
 			s.tuneYield(n, i)
 			b.prepare(n, s.cap)
 			if c := b.evaluate(n); c > value {
 				value = c
 			} else {
 				n.yields[i] = was
+				copy(n.shares, shares)
 				b.prepare(n, s.cap)
 				value = b.evaluate(n)
 			}
@@ -675,12 +676,15 @@ func (s *search) tuneYield(n *node, i int) {
 	lo, hi := int64(0), b.sups[i].most
 	best := int64(-1)
 	var at int64
-	for step := range 8 {
+	shares := slices.Clone(n.shares) // low prices would wear them away
+	defer func() { copy(n.shares, shares) }()
+	for step := 0; step < 8 && (step == 0 || lo < hi); step++ {
 		y := lo + (hi-lo)/2
 		if step == 0 {
 			y = hi // as far as it goes, in case not even that reaches it
 		}
 		n.yields[i] = y
+		copy(n.shares, shares)
 		if !b.prepare(n, s.cap) {
 			return
 		}
@@ -692,7 +696,7 @@ func (s *search) tuneYield(n *node, i int) {
 		short := s.values(n)[i] < b.limit(i, n.modes[i])
 		switch {
 		case step == 0 && short:
-			return
+			lo = hi
 		case short:
 			lo = y
 		default:
