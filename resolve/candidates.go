@@ -2,6 +2,7 @@ package resolve
 
 import (
 	"cmp"
+	"errors"
 	"math"
 	"slices"
 	"strings"
@@ -107,22 +108,16 @@ func (r *Resolver) loadLayouts() error {
 	if r.layouts != nil {
 		return nil
 	}
-	tFields := catalog.TableByName(catalog.TFields)
 	layouts := map[string][]*plate.Layout{}
 	var bad error
 	if err := every(r.cat, catalog.TLayouts, func(l *catalog.Layout) {
-		rows, err := group[catalog.Field](r.cat, tFields, catalog.MakeKey(catalog.Fold(l.Layout)))
+		c, err := compileLayout(r.cat, l)
+		var wrong *plate.LayoutError
+		if errors.As(err, &wrong) {
+			err = &CatalogueError{Table: catalog.TLayouts, Row: l.Layout, What: err.Error()}
+		}
 		if err != nil {
 			bad = cmp.Or(bad, err)
-			return
-		}
-		fields := make([]catalog.Field, len(rows))
-		for i, f := range rows {
-			fields[i] = *f
-		}
-		c, err := plate.Compile(*l, fields)
-		if err != nil {
-			bad = cmp.Or(bad, error(&CatalogueError{Table: catalog.TLayouts, Row: l.Layout, What: err.Error()}))
 			return
 		}
 		k := catalog.Fold(l.Assembly)
@@ -135,6 +130,19 @@ func (r *Resolver) loadLayouts() error {
 	}
 	r.layouts = layouts
 	return nil
+}
+
+// compileLayout compiles one plate layout with its fields.
+func compileLayout(cat Catalogue, l *catalog.Layout) (*plate.Layout, error) {
+	rows, err := group[catalog.Field](cat, catalog.TableByName(catalog.TFields), catalog.MakeKey(catalog.Fold(l.Layout)))
+	if err != nil {
+		return nil, err
+	}
+	fields := make([]catalog.Field, len(rows))
+	for i, f := range rows {
+		fields[i] = *f
+	}
+	return plate.Compile(*l, fields)
 }
 
 // read works out the readings of the question (C3).

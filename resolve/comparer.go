@@ -3,10 +3,12 @@ package resolve
 import (
 	"crypto/sha256"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"io"
 
 	"platewright/catalog"
+	"platewright/resolve/plate"
 )
 
 // Comparer tells what variants show and take, one after the other, for whoever
@@ -87,6 +89,20 @@ func (c *Comparer) Edition() Edition { return c.edition }
 // Assemblies gives the assemblies, the root first, each after the one that it
 // follows.
 func (c *Comparer) Assemblies() []*catalog.Assembly { return c.assemblies }
+
+// Guard tells which slips the check characters of a layout catch; nil, which
+// catches none, for a layout that has none or cannot be used.
+func (c *Comparer) Guard(l *catalog.Layout) (*plate.Guard, error) {
+	compiled, err := compileLayout(c.r.cat, l)
+	var wrong *plate.LayoutError
+	switch {
+	case errors.As(err, &wrong):
+		return nil, nil
+	case err != nil:
+		return nil, err
+	}
+	return plate.NewGuard(compiled), nil
+}
 
 // Marks gives the marks in the order of their keys.
 func (c *Comparer) Marks() []*catalog.Mark { return c.marks }

@@ -399,6 +399,7 @@ type LookAlike struct {
 	Variant   catalog.VariantCode `json:"variant"` // the look-alike
 	By        LookAlikeBy         `json:"by"`
 	Misread   *plate.Neighbour    `json:"misread,omitempty"` // of by plate
+	Caught    *bool               `json:"caught,omitempty"`  // of by plate, where a variant and not a unit was asked about: a check character of the layout catches the misread
 	Roles     []RoleDifference    `json:"roles"`
 	TellApart []TellApart         `json:"tellApart"` // checks that tell them apart, the quickest first; empty: nothing recorded does
 	RuledOut  *Reason             `json:"ruledOut"`  // why it cannot be this unit any more; null while it can

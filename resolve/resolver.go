@@ -62,6 +62,7 @@ type QuestionReason string
 const (
 	NothingRead     QuestionReason = "nothing-read"      // neither plate nor label nor fields
 	UnknownName     QuestionReason = "unknown-name"      // the catalogue has no such mark, role, scope of work, field, variant
+	SeveralLeft     QuestionReason = "several"           // the text leaves several variants, which are Known, where one must be meant
 	NoValue         QuestionReason = "no-value"          // a mark without a value
 	GivenTwice      QuestionReason = "given-twice"       // one mark with two values, or the plate whole and by fields
 	NoLabels        QuestionReason = "no-labels"         // the catalogue knows no labels
@@ -95,6 +96,13 @@ func (e *QuestionError) Error() string {
 			return s + "; it knows " + strings.Join(e.Known, ", ")
 		}
 		return s + "; check the spelling"
+	case SeveralLeft:
+		const most = 12
+		s := fmt.Sprintf("%q leaves %d variants: %s", e.Value, len(e.Known), strings.Join(e.Known[:min(len(e.Known), most)], ", "))
+		if more := len(e.Known) - most; more > 0 {
+			s += fmt.Sprintf(" and %d more", more)
+		}
+		return s + "; name one of them, or read more of the plate"
 	case NoValue:
 		return fmt.Sprintf("the mark %q has no value; write MARK=VALUE", e.Value)
 	case GivenTwice:

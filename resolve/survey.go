@@ -264,8 +264,12 @@ func (res *Resolver) Single(text string) (catalog.VariantCode, error) {
 			}
 		}
 	}
-	if len(names) != 1 {
-		return "", &QuestionError{Part: "variant", Value: text, Reason: UnknownName, Known: names}
+	switch len(names) {
+	case 0:
+		return "", &QuestionError{Part: "variant", Value: text, Reason: UnknownName}
+	case 1:
+	default:
+		return "", &QuestionError{Part: "variant", Value: text, Reason: SeveralLeft, Known: names}
 	}
 	return catalog.VariantCode(names[0]), nil
 }
@@ -419,6 +423,16 @@ func (res *Resolver) pairsOf(v *variant, work []string) (pairs []LookAlike, whol
 	takes := map[string]taken{}
 	defer func(lean bool) { r.lean = lean }(r.lean)
 	r.lean = true
+	if err := res.loadLayouts(); err != nil {
+		return nil, false, err
+	}
+	layout := catalog.Fold(v.row.Layout)
+	var guard *plate.Guard
+	for _, l := range res.layouts[catalog.Fold(r.assemblies[0].Assembly)] {
+		if catalog.Fold(l.Row.Layout) == layout {
+			guard = plate.NewGuard(l)
+		}
+	}
 	add := func(w *variant, by LookAlikeBy, n *plate.Neighbour) error {
 		for _, o := range out {
 			if o.Variant.Key() == w.key {
@@ -438,11 +452,14 @@ func (res *Resolver) pairsOf(v *variant, work []string) (pairs []LookAlike, whol
 		if len(p.Roles) == 0 {
 			return nil
 		}
+		if n != nil {
+			caught := guard.Catches(v.key, n.Key)
+			p.Caught = &caught
+		}
 		p.TellApart = r.tellApart(v, w)
 		out = append(out, p)
 		return nil
 	}
-	layout := catalog.Fold(v.row.Layout)
 	var near []plate.Neighbour
 	if err := plate.Neighbours(res.layoutCodes(layout), v.key, func(n plate.Neighbour) bool { near = append(near, n); return true }); err != nil {
 		return nil, false, err
@@ -473,9 +490,11 @@ func (res *Resolver) pairsOf(v *variant, work []string) (pairs []LookAlike, whol
 			return nil, false, err
 		}
 	}
-	// What nothing recorded tells apart comes first: it is the worst case.
+	// What nothing recorded tells apart comes first, and within that what no check
+	// character catches: it is the worst case.
+	caught := func(p *LookAlike) int { return b2i(p.Caught != nil && *p.Caught) }
 	slices.SortStableFunc(out, func(a, b LookAlike) int {
-		return cmp.Or(cmp.Compare(min(len(a.TellApart), 1), min(len(b.TellApart), 1)), -cmp.Compare(len(a.Roles), len(b.Roles)), strings.Compare(a.Variant.Key(), b.Variant.Key()))
+		return cmp.Or(cmp.Compare(min(len(a.TellApart), 1), min(len(b.TellApart), 1)), cmp.Compare(caught(&a), caught(&b)), -cmp.Compare(len(a.Roles), len(b.Roles)), strings.Compare(a.Variant.Key(), b.Variant.Key()))
 	})
 	return orEmpty(out), whole, nil
 }

@@ -19,8 +19,13 @@ func (w *worker) write(j job, line func([]byte, *Line) ([]byte, error)) (written
 	case out.lines = <-w.l.buffers:
 	default:
 	}
-	if j.group != nil {
-		g, err := w.group(*j.group)
+	if j.group != nil || j.labels != nil {
+		var g *Group
+		if j.labels != nil {
+			g, err = w.labels(*j.labels)
+		} else {
+			g, err = w.group(*j.group)
+		}
 		if err != nil {
 			return out, err
 		}
@@ -50,12 +55,8 @@ func (w *worker) pair(r *record) (*Pair, error) {
 	if r.slip.Place > 0 {
 		p.By, p.Slip = resolve.ByPlate, l.plateSlip(r.slip)
 		assembly = l.layouts[l.texts.On(r.slip.A)].assembly
-		p.Check = &Check{Assembly: p.Slip.Assembly, Effort: catalog.Decimal{Num: decimal.NewFromInt(rereading), Known: true}}
 	}
-	if len(p.Marks) > 0 && (p.Check == nil || p.Marks[0].Effort.Num.LessThanOrEqual(p.Check.Effort.Num)) {
-		m := &p.Marks[0]
-		p.Check = &Check{Mark: m.Mark, Name: m.Name, Assembly: m.Assembly, Effort: m.Effort}
-	}
+	p.Check = l.check(p.Slip, w.judge.quickest(v.look[r.a], v.look[r.b]))
 	p.A, p.B = l.unit(r.a), l.unit(r.b)
 	var err error
 	p.Roles, err = w.differences(v.class[r.a], v.class[r.b], assembly)
@@ -65,7 +66,7 @@ func (w *worker) pair(r *record) (*Pair, error) {
 func (l *lister) plateSlip(s Slip) *PlateSlip {
 	a, b := l.texts.At(s.A), l.texts.At(s.B)
 	y := &l.layouts[l.texts.On(s.A)]
-	out := &PlateSlip{Kind: s.Kind.Name(), Place: int(s.Place), A: string(a), B: string(b), Layout: y.row.Layout, Assembly: l.assemblies[y.assembly].Assembly, OfUnit: y.assembly == 0}
+	out := &PlateSlip{Kind: s.Kind.Name(), Place: int(s.Place), A: string(a), B: string(b), Layout: y.row.Layout, Assembly: l.assemblies[y.assembly].Assembly, OfUnit: y.assembly == 0, Caught: l.caught(s)}
 	at, width := int(s.Place)-1, 1
 	switch {
 	case len(a) > len(b):
@@ -163,15 +164,159 @@ const (
 	maxExamples = 3
 )
 
+// outcome is variants of a group that take the same.
+type outcome struct {
+	label   string
+	n       int
+	class   uint32
+	members []uint32 // some of them
+}
+
+// show puts outcomes, and the roles of those compared in which they differ, into a
+// group.
+func (w *worker) show(g *Group, outcomes []outcome, compared func(role int) bool) error {
+	l := w.l
+	if more := len(outcomes) - maxOutcomes; more > 0 {
+		g.More += more
+		outcomes = outcomes[:maxOutcomes]
+	}
+	taken := make([][]*resolve.Taken, len(outcomes))
+	for i, o := range outcomes {
+		taken[i] = make([]*resolve.Taken, len(l.roles))
+		for r := range l.roles {
+			var err error
+			if taken[i][r], err = w.takes(o.class, r); err != nil {
+				return err
+			}
+		}
+	}
+	var differ []int
+	for r := range l.roles {
+		if compared(r) && slices.ContainsFunc(taken, func(t []*resolve.Taken) bool { return t[r].Sum != taken[0][r].Sum }) {
+			differ = append(differ, r)
+			g.Roles = append(g.Roles, Role{l.roles[r].Role, l.roles[r].Name})
+		}
+	}
+	for i, o := range outcomes {
+		x := OutcomeGroup{Label: o.label, Variants: o.n, Examples: []catalog.VariantCode{}, Takes: []RoleTakes{}}
+		for _, m := range o.members {
+			x.Examples = append(x.Examples, l.variants.code(m))
+		}
+		for _, r := range differ {
+			x.Takes = append(x.Takes, RoleTakes{l.roles[r].Role, taken[i][r].Takes})
+		}
+		g.Outcomes = append(g.Outcomes, x)
+	}
+	return nil
+}
+
+// labels sums up the pairs by two labels, in the roles that the labels' assembly
+// decides.
+func (w *worker) labels(b labelled) (*Group, error) {
+	l := w.l
+	v := &l.variants
+	g := &Group{By: resolve.ByPlate, ByEye: b.sameBy, Slip: l.plateSlip(b.slip), Marked: b.mark != noMark, Pairs: b.pairs, Outcomes: []OutcomeGroup{}, Roles: []Role{}, Examples: []Pair{}}
+	g.Check = l.check(g.Slip, b.mark)
+	assembly := l.layouts[l.texts.On(b.slip.A)].assembly
+	var outcomes []outcome
+	type who struct {
+		variant uint32
+		second  bool
+	}
+	type what struct {
+		sum    uint64
+		second bool
+	}
+	seen, at := map[who]bool{}, map[what]int{}
+	family := -1 // -2 for several
+	add := func(i uint32, second bool, label string) {
+		if seen[who{i, second}] {
+			return
+		}
+		seen[who{i, second}] = true
+		if !seen[who{i, !second}] {
+			g.Variants++
+		}
+		if f := int(v.family[i]); family == -1 {
+			family = f
+		} else if family != f {
+			family = -2
+		}
+		sum := what{l.sums[int(v.class[i])*len(l.assemblies)+assembly], second}
+		o, ok := at[sum]
+		if !ok {
+			o = len(outcomes)
+			at[sum] = o
+			outcomes = append(outcomes, outcome{label: label, class: v.class[i]})
+		}
+		outcomes[o].n++
+		outcomes[o].members = append(outcomes[o].members, i)
+	}
+	var failed error
+	l.pairsBy(w.judge, b.slip, func(r record, mark int) bool {
+		if mark != b.mark || r.sameBy != b.sameBy {
+			return true
+		}
+		for _, side := range []struct {
+			variant, text uint32
+		}{{r.a, r.slip.A}, {r.b, r.slip.B}} {
+			label := string(l.texts.At(side.text))
+			add(side.variant, label == g.Slip.B, label)
+		}
+		if len(g.Examples) < maxExamples {
+			p, err := w.pair(&r)
+			if err != nil {
+				failed = err
+				return false
+			}
+			g.Examples = append(g.Examples, *p)
+		}
+		return true
+	})
+	if failed != nil {
+		return nil, failed
+	}
+	for i := range outcomes {
+		slices.Sort(outcomes[i].members)
+		outcomes[i].members = outcomes[i].members[:min(maxExamples, len(outcomes[i].members))]
+	}
+	slices.SortStableFunc(outcomes, func(a, b outcome) int {
+		return cmp.Or(cmp.Compare(b2i(a.label == g.Slip.B), b2i(b.label == g.Slip.B)), -cmp.Compare(a.n, b.n), cmp.Compare(a.members[0], b.members[0]))
+	})
+	// Of each label as many are shown.
+	if second := slices.IndexFunc(outcomes, func(o outcome) bool { return o.label == g.Slip.B }); len(outcomes) > maxOutcomes {
+		first, rest := outcomes[:second], outcomes[second:]
+		keep := min(len(first), max(maxOutcomes/2, maxOutcomes-len(rest)))
+		g.More = len(first) - keep
+		outcomes = slices.Concat(first[:keep], rest)
+	}
+	if family >= 0 {
+		f := l.families[family].row
+		g.Family, g.Name, g.Maker = f.Family, f.Name, f.Maker
+	}
+	return g, w.show(g, outcomes, func(role int) bool { return l.decides[assembly][role] })
+}
+
+// check gives the quicker of reading the plate again and looking at a mark.
+func (l *lister) check(slip *PlateSlip, mark int) *Check {
+	again := catalog.Decimal{Num: decimal.NewFromInt(rereading), Known: true}
+	if mark != noMark {
+		if m := l.marks[mark]; slip == nil || m.Effort.Num.LessThanOrEqual(again.Num) {
+			return &Check{Mark: m.Mark, Name: m.Name, Assembly: m.Assembly, Effort: m.Effort}
+		}
+	}
+	if slip == nil {
+		return nil
+	}
+	return &Check{Assembly: slip.Assembly, Effort: again}
+}
+
 // group sums up the pairs of a bucket.
 func (w *worker) group(b bucket) (*Group, error) {
 	l, j := w.l, w.judge
 	row := l.families[b.family].row
-	g := &Group{Family: row.Family, Name: row.Name, Maker: row.Maker, Pairs: b.pairs, Outcomes: []OutcomeGroup{}, Roles: []Role{}, Examples: []Pair{}}
-	if b.mark != noMark {
-		m := l.marks[b.mark]
-		g.Check = &Check{Mark: m.Mark, Name: m.Name, Assembly: m.Assembly, Effort: m.Effort}
-	}
+	g := &Group{By: resolve.ByEye, ByEye: true, Marked: b.mark != noMark, Family: row.Family, Name: row.Name, Maker: row.Maker, Pairs: b.pairs, Outcomes: []OutcomeGroup{}, Roles: []Role{}, Examples: []Pair{}}
+	g.Check = l.check(nil, b.mark)
 	k := j.kinOf(b.family)
 	in := make([]bool, len(k.cells))
 	take := func(x, y int) { // the cells of x that something in y differs from
@@ -187,12 +332,6 @@ func (w *worker) group(b bucket) (*Group, error) {
 		return nil, err
 	}
 
-	type outcome struct {
-		number  uint32
-		n       int
-		class   uint32
-		members []uint32
-	}
 	var outcomes []outcome
 	at := map[uint32]int{}
 	for i, c := range k.cells {
@@ -203,7 +342,7 @@ func (w *worker) group(b bucket) (*Group, error) {
 		if !ok {
 			o = len(outcomes)
 			at[c.number] = o
-			outcomes = append(outcomes, outcome{number: c.number, class: c.class})
+			outcomes = append(outcomes, outcome{class: c.class})
 		}
 		members := k.members[c.from:c.to]
 		outcomes[o].n += len(members)
@@ -217,34 +356,8 @@ func (w *worker) group(b bucket) (*Group, error) {
 	slices.SortFunc(outcomes, func(a, b outcome) int {
 		return cmp.Or(-cmp.Compare(a.n, b.n), cmp.Compare(a.members[0], b.members[0]))
 	})
-	g.More = max(len(outcomes)-maxOutcomes, 0)
-	outcomes = outcomes[:min(len(outcomes), maxOutcomes)]
-	taken := make([][]*resolve.Taken, len(outcomes))
-	for i, o := range outcomes {
-		taken[i] = make([]*resolve.Taken, len(l.roles))
-		for r := range l.roles {
-			var err error
-			if taken[i][r], err = w.takes(o.class, r); err != nil {
-				return nil, err
-			}
-		}
-	}
-	var differ []int
-	for r := range l.roles {
-		if slices.ContainsFunc(taken, func(t []*resolve.Taken) bool { return t[r].Sum != taken[0][r].Sum }) {
-			differ = append(differ, r)
-			g.Roles = append(g.Roles, Role{l.roles[r].Role, l.roles[r].Name})
-		}
-	}
-	for i, o := range outcomes {
-		x := OutcomeGroup{Variants: o.n, Examples: []catalog.VariantCode{}, Takes: []RoleTakes{}}
-		for _, m := range o.members {
-			x.Examples = append(x.Examples, l.variants.code(m))
-		}
-		for _, r := range differ {
-			x.Takes = append(x.Takes, RoleTakes{l.roles[r].Role, taken[i][r].Takes})
-		}
-		g.Outcomes = append(g.Outcomes, x)
+	if err := w.show(g, outcomes, func(int) bool { return true }); err != nil {
+		return nil, err
 	}
 	var failed error
 	err := l.pairsOf(j, k, b, func(x, y uint32) bool {

@@ -57,10 +57,12 @@ const rereading = 10
 // The ranks of pairs, the worst first; after them come those that a check tells
 // apart, the longest check first.
 const (
-	rankBoth   = iota // by plate and by eye, and no deciding mark is recorded that tells them apart
-	rankPlate         // by plate alone, and no deciding mark
-	rankEye           // by eye alone, and no deciding mark
-	rankMarked        // the first of those with a check
+	rankBoth        = iota // by plate and by eye, and no deciding mark is recorded that tells them apart
+	rankBothCaught         // the same, with a slip that a check character catches
+	rankPlate              // by plate alone, and no deciding mark
+	rankPlateCaught        // the same, with a slip that a check character catches
+	rankEye                // by eye alone, and no deciding mark
+	rankMarked             // the first of those with a check; those whose slip is caught come after all others
 )
 
 // rankMarks puts marks and the pairs that they tell apart into order.
@@ -85,7 +87,7 @@ func (l *lister) rankMarks() {
 	for place, m := range order {
 		l.quickness[m], l.effortOf[m] = place, rank(effort(m))
 	}
-	l.plateRank, l.ranks = rank(again), rankMarked+len(efforts)
+	l.plateRank, l.caughtRank, l.ranks = rank(again), uint16(len(efforts)), rankMarked+2*len(efforts)
 }
 
 // record is a pair before its details are worked out.
@@ -94,6 +96,7 @@ type record struct {
 	slip   Slip   // its A is the text of a; of a pair by eye its places are 0
 	rank   uint16
 	sameBy bool // no visible mark keeps them apart
+	caught bool // a check character catches the slip
 }
 
 func (r *record) compare(o *record) int {
@@ -108,6 +111,21 @@ type bucket struct {
 	rank   uint16
 	pairs  int64
 }
+
+// labelled is the pairs of which the one bears a label and the other one that is
+// one slip away, where these are many: those of the same rank and the same
+// quickest mark, by eye or not.
+type labelled struct {
+	slip   Slip // of the first texts of the two labels
+	mark   int  // noMark if nothing tells them apart
+	rank   uint16
+	sameBy bool
+	pairs  int64
+}
+
+// maxByLabel is how many pairs by the same two labels are spelled out; more are
+// summed up.
+const maxByLabel = maxExamples
 
 // List lists the pairs of a catalogue that can be taken for each other and take
 // different parts: a summary, then pairs and groups, the worst first. Its memory
@@ -140,21 +158,29 @@ func List(ctx context.Context, q Question, o Options) error {
 			}
 		}
 	}
+	count := func(n int64, rank uint16, sameBy, caught bool) {
+		s.ByPlate += n
+		if sameBy {
+			s.Both += n
+		}
+		if rank == rankPlate || rank == rankPlateCaught {
+			s.Unmarked += n // those by eye are counted with all others by eye
+		}
+		if !caught {
+			s.Uncaught += n
+		}
+	}
+	var labels []labelled
 	if err := l.byPlate(ctx, j, func(r record) {
-		s.ByPlate++
-		if r.sameBy {
-			s.Both++
-		}
-		if r.rank <= rankPlate {
-			s.Unmarked++
-		}
-		if r.rank == rankBoth {
-			s.Unmarked-- // it is among those by eye
-		}
+		count(1, r.rank, r.sameBy, r.caught)
 		held.add(r)
+	}, func(b labelled) {
+		count(b.pairs, b.rank, b.sameBy, l.caught(b.slip))
+		labels = append(labels, b)
 	}); err != nil {
 		return err
 	}
+	slices.SortStableFunc(labels, func(a, b labelled) int { return cmp.Compare(a.rank, b.rank) })
 	buckets, err := l.byEye(ctx)
 	if err != nil {
 		return err
@@ -175,7 +201,7 @@ func List(ctx context.Context, q Question, o Options) error {
 	}
 	done := 0
 	return inOrder(ctx, l.workers, func(give func(job) bool) error {
-		return l.produce(ctx, j, held, buckets, give)
+		return l.produce(ctx, j, held, labels, buckets, give)
 	}, func(w *worker, jb job) (written, error) {
 		return w.write(jb, o.Append)
 	}, func(x written) error {
@@ -216,31 +242,94 @@ func (l *lister) differ(a, b uint32, assembly int) bool {
 	return x != y && l.sums[int(x)*n+assembly] != l.sums[int(y)*n+assembly]
 }
 
-// byPlate gives the pairs one slip of a plate or label apart.
-func (l *lister) byPlate(ctx context.Context, j *judge, each func(record)) error {
-	v := &l.variants
+// byPlate gives the pairs one slip of a plate or label apart. Those of labels that
+// many bear are given together, unless pairs are to be spelled out.
+func (l *lister) byPlate(ctx context.Context, j *judge, each func(record), many func(labelled)) error {
+	type kind struct {
+		mark   int
+		sameBy bool
+	}
+	type some struct {
+		labelled
+		few []record // while they are few
+	}
 	return l.texts.Slips(l.kinds, l.ticking(ctx, Searching), func(s Slip) error {
-		assembly := l.layouts[l.texts.On(s.A)].assembly
-		l.owners(s, func(s Slip, a, b uint32) {
-			if !l.differ(a, b, assembly) {
-				return
+		if l.layouts[l.texts.On(s.A)].assembly == 0 || l.q.Pairs {
+			l.pairsBy(j, s, func(r record, _ int) bool { each(r); return true })
+			return nil
+		}
+		var order []kind
+		of := map[kind]*some{}
+		l.pairsBy(j, s, func(r record, mark int) bool {
+			k := kind{mark, r.sameBy}
+			x := of[k]
+			if x == nil {
+				x = &some{labelled: labelled{slip: s, mark: mark, rank: r.rank, sameBy: r.sameBy}}
+				of[k], order = x, append(order, k)
 			}
-			if l.texts.Of(s.A) != a {
-				s.A, s.B = s.B, s.A
+			if x.pairs++; x.pairs <= maxByLabel {
+				x.few = append(x.few, r)
 			}
-			r := record{a: a, b: b, slip: s, sameBy: v.family[a] == v.family[b] && j.sameByEye(v.look[a], v.look[b])}
-			switch m := j.quickest(v.look[a], v.look[b]); {
-			case m != noMark:
-				r.rank = max(l.effortOf[m], l.plateRank)
-			case r.sameBy:
-				r.rank = rankBoth
-			default:
-				r.rank = rankPlate
-			}
-			each(r)
+			return true
 		})
+		for _, k := range order {
+			if x := of[k]; x.pairs > maxByLabel {
+				many(x.labelled)
+			} else {
+				for _, r := range x.few {
+					each(r)
+				}
+			}
+		}
 		return nil
 	})
+}
+
+// pairsBy gives the pairs of which a slip turns the text of the one into that of
+// the other, with the mark that tells them apart most quickly, until each returns
+// false.
+func (l *lister) pairsBy(j *judge, s Slip, each func(r record, mark int) bool) {
+	v := &l.variants
+	assembly := l.layouts[l.texts.On(s.A)].assembly
+	caught, asked := false, false
+	more := true
+	l.owners(s, func(s Slip, a, b uint32) {
+		if !more || !l.differ(a, b, assembly) {
+			return
+		}
+		if !asked {
+			caught, asked = l.caught(s), true
+		}
+		if l.texts.Of(s.A) != a {
+			s.A, s.B = s.B, s.A
+		}
+		r := record{a: a, b: b, slip: s, sameBy: v.family[a] == v.family[b] && j.sameByEye(v.look[a], v.look[b]), caught: caught}
+		m := j.quickest(v.look[a], v.look[b])
+		switch {
+		case m != noMark:
+			// A check character does not help who goes by the look.
+			if r.rank = max(l.effortOf[m], l.plateRank); r.caught && !r.sameBy {
+				r.rank += l.caughtRank
+			}
+		case r.sameBy:
+			r.rank = rankBoth + uint16(b2i(r.caught))
+		default:
+			r.rank = rankPlate + uint16(b2i(r.caught))
+		}
+		more = each(r, m)
+	})
+}
+
+func b2i(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// caught tells whether a check character of the plate catches a slip.
+func (l *lister) caught(s Slip) bool {
+	return l.layouts[l.texts.On(s.A)].guard.Catches(string(l.texts.At(s.A)), string(l.texts.At(s.B)))
 }
 
 // isByPlate tells whether [lister.byPlate] gives the pair.
@@ -325,10 +414,11 @@ func (s *selection) cut() {
 	}
 }
 
-// job is lines to be written: pairs, or a family summed up.
+// job is lines to be written: pairs, or a family or two labels summed up.
 type job struct {
-	pairs []record
-	group *bucket
+	pairs  []record
+	group  *bucket
+	labels *labelled
 }
 
 type written struct {
@@ -337,7 +427,7 @@ type written struct {
 }
 
 // produce gives the jobs of all lines after the summary, in order.
-func (l *lister) produce(ctx context.Context, j *judge, held *selection, buckets []bucket, give func(job) bool) error {
+func (l *lister) produce(ctx context.Context, j *judge, held *selection, labels []labelled, buckets []bucket, give func(job) bool) error {
 	held.cut()
 	next := 0 // among those held
 	var some []record
@@ -358,7 +448,7 @@ func (l *lister) produce(ctx context.Context, j *judge, held *selection, buckets
 			if next == len(held.records) && held.more {
 				last := held.records[next-1]
 				held.after, held.records, held.more, next = &last, held.records[:0], false, 0
-				if err := l.byPlate(ctx, j, held.add); err != nil {
+				if err := l.byPlate(ctx, j, held.add, func(labelled) {}); err != nil {
 					return err
 				}
 				held.cut()
@@ -370,6 +460,13 @@ func (l *lister) produce(ctx context.Context, j *judge, held *selection, buckets
 				return nil
 			}
 			next++
+		}
+		for len(labels) > 0 && labels[0].rank == rank {
+			b := labels[0]
+			labels = labels[1:]
+			if !flush() || !give(job{labels: &b}) {
+				return nil
+			}
 		}
 		for len(buckets) > 0 && buckets[0].rank == rank {
 			b := buckets[0]

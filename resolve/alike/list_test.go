@@ -31,7 +31,6 @@ func drawWorld(t *rapid.T) (*memory.Catalogue, string) {
 		fmt.Fprintln(&b, strings.TrimSuffix(strings.ReplaceAll(fmt.Sprintf(strings.Repeat("%v,", len(cells)), cells...), "<nil>", ""), ","))
 	}
 	pick := func(name string, of ...string) string { return rapid.SampledFrom(of).Draw(t, name) }
-	some := func(name string, most int) int { return rapid.IntRange(0, most).Draw(t, name) }
 
 	table("makers", "maker")
 	row("M1")
@@ -59,8 +58,9 @@ func drawWorld(t *rapid.T) (*memory.Catalogue, string) {
 	}
 	table("plates", "layout,plate,variant")
 	listed := map[string]bool{}
-	for range some("plates", 6) {
-		l, p, v := pick("on", "label", "label", "older"), pick("text", "10", "1O", "18", "1B", "01", "110"), pick("names", codes...)
+	// Several bear the same label, and most labels are one slip from another.
+	for range rapid.SampledFrom([]int{0, 3, 6, 24}).Draw(t, "plates") {
+		l, p, v := pick("on", "label", "label", "label", "older"), pick("text", "10", "1O", "10", "1O", "18", "1B", "01", "110"), pick("names", codes...)
 		if k := l + p + v; !listed[k] {
 			listed[k] = true
 			row(l, p, v)
@@ -367,7 +367,72 @@ func TestListIsThatOfAllComparisons(t *testing.T) {
 		if s.Pairs != counts.Pairs || s.ByPlate != counts.ByPlate || s.ByEye != counts.ByEye || s.Both != counts.Both || s.Unmarked != counts.Unmarked {
 			t.Errorf("the summary says %+v, the list has %+v\n%s", s, counts, text)
 		}
+
+		// Summed up, the pairs by plate that are not listed by themselves are those
+		// of labels that many bear, in groups of one check and one look.
+		q.Pairs = false
+		if lines, err = list(cat, q, hold); err != nil {
+			t.Fatal(err)
+		}
+		type group struct {
+			labels, check string
+			byEye, marked bool
+		}
+		wanted, grouped := map[group]int64{}, map[group]int64{}
+		of := func(j judged) group {
+			f := strings.Fields(j.Slip)
+			mark, _, _ := strings.Cut(j.Marks, " ")
+			return group{f[0] + " " + min(f[3], f[4]) + " " + max(f[3], f[4]), mark, j.ByEye, j.Marks != ""}
+		}
+		for _, j := range got {
+			if strings.HasPrefix(j.Slip, "label ") {
+				wanted[of(j)]++
+			}
+		}
+		for _, l := range lines {
+			switch {
+			case l.Group != nil && l.Group.By == resolve.ByPlate:
+				g := l.Group
+				for _, p := range g.Examples {
+					j := judgedOf(&p)
+					if diff := gocmp.Diff(want[[2]string{string(j.A), string(j.B)}], j); diff != "" {
+						t.Errorf("example (-judged +listed)\n%s\n%s", diff, text)
+					}
+				}
+				k := of(judgedOf(&g.Examples[0]))
+				grouped[k] += g.Pairs
+				if g.Pairs <= 3 || g.ByEye != k.byEye || g.Marked != k.marked || g.Slip.OfUnit {
+					t.Errorf("%+v of the kind %+v", g, k)
+				}
+				bear := 0
+				for _, o := range g.Outcomes {
+					if o.Label != g.Slip.A && o.Label != g.Slip.B {
+						t.Errorf("outcome of the label %q among %+v", o.Label, g.Slip)
+					}
+					bear += o.Variants
+				}
+				if g.More == 0 && bear < g.Variants {
+					t.Errorf("%d variants bear the labels, %d are counted\n%s", bear, g.Variants, text)
+				}
+				seen["labels summed up"]++
+			case l.Pair != nil && l.Pair.Slip != nil && !l.Pair.Slip.OfUnit:
+				if k := of(judgedOf(l.Pair)); wanted[k] > 3 {
+					t.Errorf("%v is spelled out\n%s", k, text)
+				} else {
+					grouped[k]++
+				}
+			}
+		}
+		if diff := gocmp.Diff(wanted, grouped, gocmp.AllowUnexported(group{})); diff != "" {
+			t.Errorf("pairs by label (-spelled out +summed up)\n%s\n%s", diff, text)
+		}
+		if u := *lines[0].Summary; u.Pairs != s.Pairs || u.ByPlate != s.ByPlate || u.Both != s.Both || u.Unmarked != s.Unmarked || u.Uncaught != s.Uncaught {
+			t.Errorf("summed up %+v, spelled out %+v\n%s", u, s, text)
+		}
 	})
+	if seen["labels summed up"] == 0 {
+		t.Error("no labels were summed up")
+	}
 	for _, kind := range []string{"plate, by eye true, marked false", "plate, by eye true, marked true", "plate, by eye false, marked true", "eye, by eye true, marked false", "eye, by eye true, marked true"} {
 		if seen[kind] == 0 {
 			t.Errorf("no pair was of the kind %q: %v", kind, seen)
@@ -496,6 +561,114 @@ variant,J711,set,fits,P2,1
 		if head != "6 pairs, 3 by plate, 4 by eye, 1 both, 3 unmarked" {
 			t.Error(head)
 		}
+	}
+}
+
+// TestWhatACheckCharacterCatchesComesLast: within what a mark tells apart, and
+// within what none does, slips that no check character catches come first, however
+// quick their check. A pair that looks the same stays up: who goes by the look reads
+// no check character.
+func TestWhatACheckCharacterCatchesComesLast(t *testing.T) {
+	cat := catalogtest.World(t, []byte(`
+-- layouts.csv --
+layout,maker,assembly
+checked,M1,case
+bare,M1,case
+-- makers.csv --
+maker
+M1
+-- fields.csv --
+layout,field,place,kind,chars,min,max,means,scheme
+checked,type,1,alphanum,,4,4,variant,
+checked,serial,2,digits,,3,3,serial,
+checked,check,3,set,0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ*,1,1,check,mod-37-2
+bare,type,1,alphanum,,4,4,variant,
+-- marks.csv --
+mark,assembly,kind,force,unit,tolerance,effort
+coil,case,measured,deciding,ohm,0,7
+caps,case,seen,hinting,,,1
+pins,case,counted,deciding,,,4
+-- families.csv --
+family,maker
+F,M1
+G,M1
+H,M1
+I,M1
+J,M1
+-- variants.csv --
+variant,family,layout
+A111,F,checked
+A711,F,checked
+B111,G,bare
+B711,G,bare
+C111,H,checked
+C711,H,checked
+D111,I,bare
+D711,I,bare
+E111,J,checked
+E711,J,checked
+-- shows.csv --
+scope,of,mark,value
+variant,A111,caps,red
+variant,A711,caps,blue
+variant,B111,caps,red
+variant,B711,caps,blue
+variant,C111,coil,5
+variant,C111,caps,red
+variant,C711,coil,9
+variant,C711,caps,blue
+variant,D111,pins,5
+variant,D711,pins,9
+variant,E111,coil,5
+variant,E711,coil,9
+-- roles.csv --
+role,assembly,kind
+set,case,part
+-- parts.csv --
+part,status,kind
+P1,sold,single
+P2,sold,single
+-- fits.csv --
+scope,of,role,effect,part,qty
+variant,A111,set,fits,P1,1
+variant,A711,set,fits,P2,1
+variant,B111,set,fits,P1,1
+variant,B711,set,fits,P2,1
+variant,C111,set,fits,P1,1
+variant,C711,set,fits,P2,1
+variant,D111,set,fits,P1,1
+variant,D711,set,fits,P2,1
+variant,E111,set,fits,P1,1
+variant,E711,set,fits,P2,1
+`))
+	want := []string{
+		"B111 B711 platefalse plate 10",
+		"A111 A711 platefalse plate 10", // caught
+		"E111 E711 platetrue coil 7",    // caught, but they look the same
+		"D111 D711 platefalse pins 4",
+		"C111 C711 platefalse coil 7", // caught
+	}
+	for _, hold := range []int{0, 1} {
+		if _, lines := writtenOf(t, cat, Question{}, hold); gocmp.Diff(want, lines) != "" {
+			t.Errorf("holding %d (-want +got)\n%s", hold, gocmp.Diff(want, lines))
+		}
+	}
+	lines, err := list(cat, Question{}, 0)
+	require.NoError(t, err)
+	for _, l := range lines {
+		switch {
+		case l.Summary != nil:
+			if l.Summary.Uncaught != 2 {
+				t.Errorf("%d uncaught", l.Summary.Uncaught)
+			}
+		case l.Pair.Slip.Caught != (l.Pair.Slip.Layout == "checked"):
+			t.Errorf("%+v", l.Pair.Slip)
+		}
+	}
+	one, err := resolve.New(cat, resolve.Edition{}).LookAlikesOf("C111", nil)
+	require.NoError(t, err)
+	if len(one.Pairs) != 1 || one.Pairs[0].Caught == nil || !*one.Pairs[0].Caught {
+		t.Errorf("of one variant: %+v", one.Pairs)
 	}
 }
 

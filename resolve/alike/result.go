@@ -12,7 +12,7 @@ type Question struct {
 	Families     []string `json:"families"`     // only pairs with a variant of one of these families; empty for all
 	Makers       []string `json:"makers"`       // only pairs with a variant of one of these makers; empty for all
 	AnyCharacter bool     `json:"anyCharacter"` // also pairs whose plates differ in one character that is not easily taken for the other
-	Pairs        bool     `json:"pairs"`        // spell out every pair by eye, however many look the same
+	Pairs        bool     `json:"pairs"`        // spell out every pair, however many look the same or bear the same labels
 }
 
 // Line is one line of the list: just one of its fields beside the schema is set.
@@ -38,6 +38,7 @@ type Summary struct {
 	ByEye    int64           `json:"byEye"`    // of them, kept apart by no visible mark
 	Both     int64           `json:"both"`     // of them, both
 	Unmarked int64           `json:"unmarked"` // of them, told apart by no mark that is recorded
+	Uncaught int64           `json:"uncaught"` // of those by plate, with a slip that no check character catches
 }
 
 // Role is a role that was compared.
@@ -77,6 +78,7 @@ type PlateSlip struct {
 	Layout   string   `json:"layout"`
 	Assembly string   `json:"assembly"` // that carries the plate or label
 	OfUnit   bool     `json:"ofUnit"`   // it is the unit's own plate, not the label of an assembly that follows it
+	Caught   bool     `json:"caught"`   // a check character of the layout, read with all else, is wrong after the slip, whatever that else is
 }
 
 // SlipKind is a [Kind] by name.
@@ -112,23 +114,29 @@ type Difference struct {
 	B    resolve.Takes `json:"b"`
 }
 
-// Group is variants of one family of which many look the same: so many pairs
-// that they are counted and not spelled out.
+// Group is so many pairs that they are counted and not spelled out: variants of
+// one family of which many look the same, or variants that bear one of two labels
+// which are one slip apart.
 type Group struct {
-	Family   string         `json:"family"`
-	Name     string         `json:"name"` // of the family
-	Maker    string         `json:"maker"`
-	Check    *Check         `json:"check"`    // the quickest check that tells the two of a pair apart; null: nothing recorded does
-	Variants int            `json:"variants"` // in one of the pairs or more
-	Pairs    int64          `json:"pairs"`    // those one slip of the plate apart are listed by themselves as well
-	Outcomes []OutcomeGroup `json:"outcomes"` // the largest first
-	More     int            `json:"more"`     // outcomes that are not listed
-	Roles    []Role         `json:"roles"`    // in which the listed outcomes differ
-	Examples []Pair         `json:"examples"`
+	By       resolve.LookAlikeBy `json:"by"`
+	ByEye    bool                `json:"byEye"`
+	Family   string              `json:"family"` // of by plate empty, like name and maker, where not all are of one family
+	Name     string              `json:"name"`   // of the family
+	Maker    string              `json:"maker"`
+	Slip     *PlateSlip          `json:"slip,omitempty"` // of by plate: the two labels
+	Check    *Check              `json:"check"`          // the quickest check that tells the two of a pair apart; null: nothing recorded does
+	Marked   bool                `json:"marked"`         // a deciding mark tells the two of a pair apart
+	Variants int                 `json:"variants"`       // in one of the pairs or more
+	Pairs    int64               `json:"pairs"`          // of by eye, those one slip of the plate apart are listed by themselves as well
+	Outcomes []OutcomeGroup      `json:"outcomes"`       // the largest first, of by plate those of the one label before those of the other
+	More     int                 `json:"more"`           // outcomes that are not listed
+	Roles    []Role              `json:"roles"`          // in which the listed outcomes differ
+	Examples []Pair              `json:"examples"`
 }
 
 // OutcomeGroup is variants of a group that take the same.
 type OutcomeGroup struct {
+	Label    string                `json:"label,omitempty"` // of by plate: the label that they bear
 	Variants int                   `json:"variants"`
 	Examples []catalog.VariantCode `json:"examples"`
 	Takes    []RoleTakes           `json:"takes"` // in the roles of the group

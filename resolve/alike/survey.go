@@ -11,6 +11,7 @@ import (
 
 	"platewright/catalog"
 	"platewright/resolve"
+	"platewright/resolve/plate"
 )
 
 // lister works out one list.
@@ -54,6 +55,7 @@ type lister struct {
 	quickness  []int            // by mark: its place among all, the quickest first
 	effortOf   []uint16         // by mark: the rank of pairs that it tells apart
 	plateRank  uint16           // of pairs that only reading the plate again tells apart as quickly
+	caughtRank uint16           // how much farther down pairs with a mark stand whose slip is caught
 	ranks      int              // how many ranks there are
 }
 
@@ -66,6 +68,7 @@ type layout struct {
 	row      *catalog.Layout
 	key      string
 	assembly int // its place
+	guard    *plate.Guard
 }
 
 // variants holds what is kept of each variant, by its place among all codes.
@@ -167,11 +170,14 @@ func (l *lister) open(catalogue func() (resolve.Catalogue, error), workers int) 
 	for i := range l.families {
 		l.familyAt[l.families[i].key] = uint32(i)
 	}
+	var bad error
 	if err := every(l.cat, catalog.TLayouts, func(y *catalog.Layout) {
+		guard, err := c.Guard(y)
+		bad = cmp.Or(bad, err)
 		at := slices.IndexFunc(l.assemblies, func(a *catalog.Assembly) bool { return catalog.Fold(a.Assembly) == catalog.Fold(y.Assembly) })
-		l.layouts = append(l.layouts, layout{y, catalog.Fold(y.Layout), max(at, 0)})
-	}); err != nil {
-		return err
+		l.layouts = append(l.layouts, layout{y, catalog.Fold(y.Layout), max(at, 0), guard})
+	}); cmp.Or(err, bad) != nil {
+		return cmp.Or(err, bad)
 	}
 	l.layoutAt = make(map[string]uint16, len(l.layouts))
 	for i := range l.layouts {
@@ -185,39 +191,63 @@ func (l *lister) choose() error {
 	if len(l.q.Families)+len(l.q.Makers) == 0 {
 		return nil
 	}
-	makers := map[string]bool{}
-	var known []string
-	if err := every(l.cat, catalog.TMakers, func(m *catalog.Maker) {
-		known = append(known, m.Maker)
-		makers[catalog.Fold(m.Maker)] = false
-	}); err != nil {
+	var makers, families named
+	if err := every(l.cat, catalog.TMakers, func(m *catalog.Maker) { makers.add(m.Maker, m.Name) }); err != nil {
 		return err
 	}
-	for _, m := range l.q.Makers {
-		if _, ok := makers[catalog.Fold(m)]; !ok {
-			return &resolve.QuestionError{Part: "maker", Value: m, Reason: resolve.UnknownName, Known: known}
-		}
-		makers[catalog.Fold(m)] = true
+	for i := range l.families {
+		families.add(l.families[i].row.Family, l.families[i].row.Name)
+	}
+	ofMakers, err := makers.chosen("maker", l.q.Makers)
+	if err != nil {
+		return err
+	}
+	ofFamilies, err := families.chosen("family", l.q.Families)
+	if err != nil {
+		return err
 	}
 	l.wanted = make([]bool, len(l.families))
 	for i := range l.families {
-		l.wanted[i] = len(l.q.Families) == 0
-	}
-	for _, f := range l.q.Families {
-		at, ok := l.familyAt[catalog.Fold(f)]
-		if !ok {
-			var known []string
-			for i := range l.families {
-				known = append(known, l.families[i].row.Family)
-			}
-			return &resolve.QuestionError{Part: "family", Value: f, Reason: resolve.UnknownName, Known: known}
-		}
-		l.wanted[at] = true
-	}
-	for i := range l.families {
-		l.wanted[i] = l.wanted[i] && (len(l.q.Makers) == 0 || makers[catalog.Fold(l.families[i].row.Maker)])
+		f := &l.families[i]
+		l.wanted[i] = (len(l.q.Families) == 0 || ofFamilies[f.key]) && (len(l.q.Makers) == 0 || ofMakers[catalog.Fold(f.row.Maker)])
 	}
 	return nil
+}
+
+// named are things that go by a code or by a name.
+type named struct{ codes, names []string }
+
+func (n *named) add(code, name string) {
+	n.codes, n.names = append(n.codes, code), append(n.names, name)
+}
+
+// chosen gives the keys of the codes that are asked for. A code goes before a name,
+// and all that have the name are meant by it.
+func (n *named) chosen(part string, asked []string) (map[string]bool, error) {
+	keys := map[string]bool{}
+	for _, a := range asked {
+		found := false
+		for _, by := range [2][]string{n.codes, n.names} {
+			if found {
+				break
+			}
+			for i, x := range by {
+				if x != "" && catalog.Fold(x) == catalog.Fold(a) {
+					keys[catalog.Fold(n.codes[i])], found = true, true
+				}
+			}
+		}
+		if !found {
+			known := slices.Clone(n.codes)
+			for i, name := range n.names {
+				if name != "" && catalog.Fold(name) != catalog.Fold(n.codes[i]) {
+					known = append(known, name)
+				}
+			}
+			return nil, &resolve.QuestionError{Part: part, Value: a, Reason: resolve.UnknownName, Known: known}
+		}
+	}
+	return keys, nil
 }
 
 // wants tells whether a pair with this variant is wanted.

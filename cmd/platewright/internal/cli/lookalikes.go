@@ -26,9 +26,15 @@ misread of the plate or by eye, and that take different parts. VARIANT is the
 code of one variant, or a plate that leaves one.
 
 With --all, or for some families or makers, every pair of the catalogue is listed,
-the worst first: those that no recorded mark tells apart, and then those whose
-quickest check takes longest. Where many variants of a family look the same, they
-are summed up by what they take; --pairs spells every pair out.`,
+the worst first: those that no recorded mark tells apart, then those whose misread
+no check character catches, then the others, and among these those whose quickest
+check takes longest. Where many variants of a family look the same, or many bear
+two labels that are one slip apart, they are summed up by what they take; --pairs
+spells every pair out. FAMILY and MAKER are codes or names.
+
+With --all, --json writes one JSON document a line: a summary, then a pair or a
+group on each line. In the CSV, caught says whether a check character catches the
+misread.`,
 		Example: `  platewright look-alikes WA-31
   platewright look-alikes --all --work actuator-replacement
   platewright look-alikes --maker 'MAKER' --csv >look-alikes.csv`,
@@ -72,7 +78,7 @@ are summed up by what they take; --pairs spells every pair out.`,
 	f.StringArrayVar(&q.Families, "family", nil, "only pairs with a variant of this `FAMILY` (repeat)")
 	f.StringArrayVar(&q.Makers, "maker", nil, "only pairs with a variant of this `MAKER` (repeat)")
 	f.BoolVar(&q.AnyCharacter, "any-character", false, "also pairs whose plates differ in one character that is not easily taken for the other")
-	f.BoolVar(&q.Pairs, "pairs", false, "spell out every pair of variants that look the same")
+	f.BoolVar(&q.Pairs, "pairs", false, "spell out every pair of variants that look the same or bear the same labels")
 	f.BoolVar(&csv, "csv", false, "write the list as CSV")
 	a.completeFlag(c, "family", func(text string) []string {
 		return a.completions(func(cat resolve.Catalogue, add func(string, string) bool) error {

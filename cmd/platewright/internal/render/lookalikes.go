@@ -36,6 +36,9 @@ func LookAlikesText(w io.Writer, l *resolve.LookAlikePairs, s Screen) error {
 			if x.Misread != nil {
 				how += ": " + neighbour(*x.Misread)
 			}
+			if x.Caught != nil {
+				how += "; " + catches(*x.Caught)
+			}
 		}
 		p.put(0, 2, say(a+" and "+b).in(strong), say(", "+how))
 		for _, r := range x.Roles {
@@ -101,6 +104,9 @@ func (p *page) lookAlikesSummary(x *alike.Summary) {
 			how = "one slip or one other character of the plate apart"
 		}
 		p.put(2, 2, sayf("%s %s, %s by eye, %s both", thousands(x.ByPlate), how, thousands(x.ByEye), thousands(x.Both)))
+		if x.ByPlate > 0 {
+			p.put(2, 2, sayf("of those by the plate, a check character catches the misread in %s and does not in %s", thousands(x.ByPlate-x.Uncaught), thousands(x.Uncaught)))
+		}
 	}
 	var roles []string
 	for _, r := range x.Roles {
@@ -142,7 +148,7 @@ func (p *page) lookAlikePair(x *alike.Pair) {
 		}
 	}
 	if x.Slip != nil {
-		how += ": " + plateSlip(x.Slip)
+		how += ": " + plateSlip(x.Slip) + "; " + catches(x.Slip.Caught)
 	} else {
 		how += ": no visible mark that is recorded tells them apart"
 	}
@@ -174,6 +180,14 @@ func (p *page) lookAlikeCheck(x *alike.Pair, a, b string) {
 		p.put(2, 4, say("Quickest check: ").in(strong), sayf("read the %s of %s again (%s): %s on %s, %s on %s",
 			what, place(c.Assembly), minutes(c.Effort), glued(x.Slip.A), a, glued(x.Slip.B), b))
 	}
+}
+
+// catches says whether a check character of the plate tells that it was misread.
+func catches(caught bool) string {
+	if caught {
+		return "a check character catches it"
+	}
+	return "no check character catches it"
 }
 
 // plateSlip says which slip turns one plate into another.
@@ -276,11 +290,29 @@ func itemOf(it resolve.TakenItem, times string) string {
 }
 
 func (p *page) lookAlikeGroup(g *alike.Group) {
-	p.put(0, 2, say("Family "+glued(g.Family)+tail(", ", g.Name)).in(strong), sayf(", by eye: %s of %s that take %s sets of parts",
-		many(g.Pairs, "pair", "pairs"), many(int64(g.Variants), "variant", "variants"), thousands(int64(len(g.Outcomes)+g.More))))
-	if g.Check == nil {
-		p.put(2, 2, say("! ").in(alert), say("Nothing recorded tells these apart.").in(alert))
+	of := sayf("%s of %s that take %s sets of parts", many(g.Pairs, "pair", "pairs"), many(int64(g.Variants), "variant", "variants"), thousands(int64(len(g.Outcomes)+g.More)))
+	spell := "--pairs"
+	if g.Family != "" {
+		spell = "--family " + glued(g.Family) + " --pairs"
+	}
+	if s := g.Slip; s == nil {
+		p.put(0, 2, say("Family "+glued(g.Family)+tail(", ", g.Name)).in(strong), say(", by eye: "), of)
 	} else {
+		how := "by the label"
+		if g.ByEye {
+			how += ", and by eye"
+		}
+		p.put(0, 2, say("Labels "+glued(s.A)+" and "+glued(s.B)+" of "+place(s.Assembly)).in(strong), say(", "+how+": "), of, say("; "+plateSlip(s)+"; "+catches(s.Caught)))
+	}
+	switch {
+	case g.Check == nil:
+		p.put(2, 2, say("! ").in(alert), say("Nothing recorded tells these apart.").in(alert))
+	case g.Check.Mark == "":
+		if !g.Marked {
+			p.put(2, 2, say("! ").in(alert), say("Nothing recorded tells these apart but the label.").in(alert))
+		}
+		p.put(2, 4, say("Quickest check: ").in(strong), sayf("read the label of %s again (%s)", place(g.Check.Assembly), minutes(g.Check.Effort)))
+	default:
 		p.put(2, 4, say("Quickest check: ").in(strong), sayf("%s, on %s (%s)", g.Check.Name, place(g.Check.Assembly), minutes(g.Check.Effort)))
 	}
 	names := map[string]string{}
@@ -289,17 +321,24 @@ func (p *page) lookAlikeGroup(g *alike.Group) {
 	}
 	for _, o := range g.Outcomes {
 		who := allOf(o.Examples)
-		if o.Variants > len(o.Examples) {
-			who += " and " + thousands(int64(o.Variants-len(o.Examples))) + " more"
+		if more := o.Variants - len(o.Examples); more > 0 {
+			codes := make([]string, len(o.Examples))
+			for i, e := range o.Examples {
+				codes[i] = glued(string(e))
+			}
+			who = strings.Join(codes, ", ") + " and " + thousands(int64(more)) + " more"
 		}
 		var takes []string
 		for _, t := range o.Takes {
 			takes = append(takes, names[t.Role]+" "+takesText(t.Takes))
 		}
+		if o.Label != "" {
+			who = glued(o.Label) + " (" + who + ")"
+		}
 		p.put(2, 4, say(who).in(strong), say(": "+strings.Join(takes, "; ")))
 	}
 	if g.More > 0 {
-		p.put(2, 2, sayf("and %s; spell the pairs out with --family %s --pairs", many(int64(g.More), "more set of parts", "more sets of parts"), glued(g.Family)))
+		p.put(2, 2, sayf("and %s; spell the pairs out with %s", many(int64(g.More), "more set of parts", "more sets of parts"), spell))
 	}
 }
 
@@ -322,7 +361,7 @@ func (a *appending) Write(b []byte) (int, error) {
 }
 
 // LookAlikesHeading is the heading of the list of all look-alikes as CSV.
-const LookAlikesHeading = "kind,pairs,variants,by,by_eye,family_a,variant_a,family_b,variant_b,slip,place,plate_a,plate_b," +
+const LookAlikesHeading = "kind,pairs,variants,by,by_eye,family_a,variant_a,family_b,variant_b,slip,place,plate_a,plate_b,caught," +
 	"marked,check,check_name,minutes,value_a,value_b,roles,takes_a,takes_b\r\n"
 
 // AppendLookAlikesCSV appends a line of the list of all look-alikes as CSV; the
@@ -335,9 +374,9 @@ func AppendLookAlikesCSV(dst []byte, line *alike.Line) []byte {
 		x := line.Pair
 		row.cells("pair", "1", "2", string(x.By), yes(x.ByEye), x.A.Family, string(x.A.Variant), x.B.Family, string(x.B.Variant))
 		if s := x.Slip; s != nil {
-			row.cells(string(s.Kind), strconv.Itoa(s.Place), s.A, s.B)
+			row.cells(string(s.Kind), strconv.Itoa(s.Place), s.A, s.B, yes(s.Caught))
 		} else {
-			row.cells("", "", "", "")
+			row.cells("", "", "", "", "")
 		}
 		row.cells(yes(len(x.Marks) > 0))
 		switch c := x.Check; {
@@ -358,17 +397,33 @@ func AppendLookAlikesCSV(dst []byte, line *alike.Line) []byte {
 		row.cells(string(roles), string(a), string(b))
 	case line.Group != nil:
 		g := line.Group
-		row.cells("group", strconv.FormatInt(g.Pairs, 10), strconv.Itoa(g.Variants), string(resolve.ByEye), "yes", g.Family, "", g.Family, "", "", "", "", "", yes(g.Check != nil))
-		if c := g.Check; c != nil {
-			row.cells(c.Mark, c.Name, c.Effort.String())
+		row.cells("group", strconv.FormatInt(g.Pairs, 10), strconv.Itoa(g.Variants), string(g.By), yes(g.ByEye), g.Family, "", g.Family, "")
+		if s := g.Slip; s != nil {
+			row.cells(string(s.Kind), strconv.Itoa(s.Place), s.A, s.B, yes(s.Caught))
 		} else {
+			row.cells("", "", "", "", "")
+		}
+		row.cells(yes(g.Marked))
+		switch c := g.Check; {
+		case c == nil:
 			row.cells("", "", "")
+		case c.Mark == "":
+			row.cells("plate", "read the plate again", c.Effort.String())
+		default:
+			row.cells(c.Mark, c.Name, c.Effort.String())
 		}
 		var roles []byte
 		for _, r := range g.Roles {
 			roles = append(separated(roles), r.Role...)
 		}
-		row.cells("", "", string(roles), "", "")
+		// What is taken has a cell only where each label stands for one set of parts.
+		var a, b []byte
+		if o := g.Outcomes; g.Slip != nil && g.More == 0 && len(o) == 2 && o[0].Label != o[1].Label {
+			for i := range g.Roles {
+				a, b = appendTakes(separated(a), o[0].Takes[i].Role, o[0].Takes[i].Takes), appendTakes(separated(b), o[1].Takes[i].Role, o[1].Takes[i].Takes)
+			}
+		}
+		row.cells("", "", string(roles), string(a), string(b))
 	default:
 		return dst
 	}

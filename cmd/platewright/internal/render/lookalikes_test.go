@@ -27,10 +27,13 @@ func hostile() []alike.Line {
 		Roles: []alike.Difference{{Role: "=set", Name: "@set", A: resolve.Takes{Ways: []resolve.Way{{Outcome: resolve.OutcomeFits, Items: []resolve.TakenItem{{Part: "=P", Qty: 2}}}}},
 			B: resolve.Takes{Ways: []resolve.Way{{Outcome: resolve.OutcomeNoStatement, Items: []resolve.TakenItem{}}}}}},
 	}
-	group := alike.Group{Family: "=F", Name: "+n", Maker: "-m", Variants: 30, Pairs: 400, Roles: []alike.Role{{Role: "=set", Name: "@set"}},
+	group := alike.Group{By: resolve.ByEye, ByEye: true, Family: "=F", Name: "+n", Maker: "-m", Variants: 30, Pairs: 400, Roles: []alike.Role{{Role: "=set", Name: "@set"}},
 		Outcomes: []alike.OutcomeGroup{{Variants: 20, Examples: []catalog.VariantCode{"=1"}, Takes: []alike.RoleTakes{{Role: "=set", Takes: pair.Roles[0].A}}}}, More: 2, Examples: []alike.Pair{pair}}
+	labels := alike.Group{By: resolve.ByPlate, Slip: pair.Slip, Check: &alike.Check{Assembly: "=case", Effort: ten}, Variants: 4, Pairs: 4, Roles: group.Roles,
+		Outcomes: []alike.OutcomeGroup{{Label: "=1+2", Variants: 2, Examples: []catalog.VariantCode{"=1"}, Takes: group.Outcomes[0].Takes},
+			{Label: "\t1+2", Variants: 2, Examples: []catalog.VariantCode{"+1"}, Takes: []alike.RoleTakes{{Role: "=set", Takes: pair.Roles[0].B}}}}, Examples: []alike.Pair{pair}}
 	summary := alike.Summary{Question: alike.Question{Work: []string{}, Families: []string{"=F"}, Makers: []string{}}, Roles: []alike.Role{}, Variants: 2000, Pairs: 1234567}
-	return []alike.Line{{Schema: alike.Schema, Summary: &summary}, {Schema: alike.Schema, Pair: &pair}, {Schema: alike.Schema, Group: &group}}
+	return []alike.Line{{Schema: alike.Schema, Summary: &summary}, {Schema: alike.Schema, Pair: &pair}, {Schema: alike.Schema, Group: &group}, {Schema: alike.Schema, Group: &labels}}
 }
 
 // TestLookAlikesCSVStartsNoFormula: no cell begins with a character by which a
@@ -43,8 +46,8 @@ func TestLookAlikesCSVStartsNoFormula(t *testing.T) {
 	}
 	rows, err := csv.NewReader(bytes.NewReader(out)).ReadAll()
 	require.NoError(t, err)
-	if len(rows) != 3 {
-		t.Fatalf("%d rows of a pair and a group with their heading", len(rows))
+	if len(rows) != 4 {
+		t.Fatalf("%d rows of a pair and two groups with their heading", len(rows))
 	}
 	for _, row := range rows {
 		for i, cell := range row {
@@ -91,7 +94,7 @@ func TestLookAlikesTextFitsTheScreen(t *testing.T) {
 				t.Errorf("%d columns: %q", n, line)
 			}
 		}
-		for _, want := range []string{"1 234 567 pairs", "2 × =P", "nothing is stated for @SUM", "and 2 more sets of parts"} {
+		for _, want := range []string{"1 234 567 pairs", "2 × =P", "nothing is stated for @SUM", "and 2 more sets of parts", "no check character catches it", "read the label of the =case again"} {
 			if !strings.Contains(strings.Join(strings.Fields(string(out)), " "), want) {
 				t.Errorf("%d columns: %q is missing in\n%s", width, want, out)
 			}
