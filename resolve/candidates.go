@@ -1203,22 +1203,37 @@ func (d *decider) describe() error {
 					if err := d.r.load(v); err != nil {
 						return err
 					}
-					if !note(v) && len(o.Differs) < maxListed {
-						o.Differs = append(o.Differs, v.row.Variant)
+					if note(v) || len(o.Differs) == maxListed {
+						continue
+					}
+					o.Differs = append(o.Differs, v.row.Variant)
+					shows, err := s.shownBy(d.r, v)
+					if err != nil {
+						return err
+					}
+					for _, t := range showTexts(shows, s.mark) {
+						if !slices.Contains(o.Shown, t) && len(o.Shown) < maxListed {
+							o.Shown = append(o.Shown, t)
+						}
 					}
 				}
 			}
 			if !recorded {
 				// No variant that is thought of shows the value: does any of their
-				// families?
+				// families? If so, what else the family shows is beside the point.
+				concerned := len(o.Known)
 				if err := d.relatives(func(v *variant) { note(v) }, func() bool { return recorded }); err != nil {
 					return err
+				}
+				if recorded {
+					o.Known = o.Known[:concerned]
 				}
 			}
 			if bad != nil {
 				return bad
 			}
 			slices.Sort(o.Known)
+			slices.Sort(o.Shown)
 			o.OnRecord = len(o.Known) == 0 || recorded
 			var err error
 			if o.Condemned, err = d.condemned(s, as); err != nil {

@@ -243,10 +243,11 @@ type Observed struct {
 	Observation
 	Assembly string                `json:"assembly"`
 	Force    catalog.Force         `json:"force"`
-	Excludes int                   `json:"excludes"` // candidates it took out by itself; a hinting mark never does
-	Known    []string              `json:"known"`    // values on record for the variants concerned
-	OnRecord bool                  `json:"onRecord"` // the value is among them, or nothing is on record; a value that is not can be misspelt
-	Differs  []catalog.VariantCode `json:"differs"`  // of a hinting mark: remaining candidates that show another value
+	Excludes int                   `json:"excludes"`        // candidates it took out by itself; a hinting mark never does
+	Known    []string              `json:"known"`           // values on record for the variants concerned; where no variant of their families shows the value, those on record for any of them
+	OnRecord bool                  `json:"onRecord"`        // the value is on record for one of the variants concerned or of their families, or nothing is; a value that is not can be misspelt
+	Differs  []catalog.VariantCode `json:"differs"`         // of a hinting mark: remaining candidates that show another value
+	Shown    []string              `json:"shown,omitempty"` // of a hinting mark: the values on record for those that differ
 
 	Condemned *Condemned `json:"condemned,omitempty"` // of a coil or a seal that is to be replaced by what was measured
 }

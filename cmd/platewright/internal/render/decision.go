@@ -450,12 +450,17 @@ func (t *decisionPage) warnings() {
 	}
 	for _, o := range t.d.Observations {
 		if o.Force == catalog.Hinting && len(o.Differs) > 0 {
-			known := ""
-			if len(o.Known) > 0 {
-				known = " (" + anyOf(o.Known) + ")"
+			says := sayf("found %s, but on record is %s for %s. ", o.Value, anyOf(o.Shown), t.someOf(o.Differs, len(o.Differs)))
+			if !o.OnRecord && len(o.Known) > len(o.Shown) {
+				says.text += "No variant of the family shows what was found; on record: " + anyOf(o.Known) + ". "
 			}
-			add(sayf("%s differs: ", capitalWord(plainCode(o.Mark))).in(warn),
-				sayf("found %s, another is on record%s for %s. Dyes fade and vehicles get other gearboxes; not used to decide.", o.Value, known, t.someOf(o.Differs, len(o.Differs))))
+			if catalog.Fold(o.Mark) == catalog.Fold(resolve.VehicleMark) {
+				says.text += "Vehicles get other gearboxes: "
+			} else {
+				says.text += "Looks change with age and with what was replaced: "
+			}
+			says.text += "it is a hint and not used to decide."
+			add(sayf("%s differs: ", capitalWord(plainCode(o.Mark))).in(warn), says)
 		}
 	}
 	if len(out) > 0 {
