@@ -18,7 +18,8 @@ const Formula = "ideal gas at constant temperature, Q = V·Δp / (p·t), from 40
 // Verdict is what a test says.
 type Verdict string
 
-// The verdicts. The empty Verdict is none: there is no limit to judge by.
+// The verdicts. The empty Verdict is none: there is no limit to judge by, or the test
+// says nothing by it.
 const (
 	Within Verdict = "within" // loses no more than the limit
 	Leaks  Verdict = "leaks"  // loses more
@@ -37,10 +38,12 @@ const (
 	// WarmthCounts: a change of the gas by one kelvin looks like Value of loss, which
 	// is more than the margin to the limit.
 	WarmthCounts Code = "warmth-counts"
-	// FarFromTest: the test was begun at Value, far from the port's Limit.
+	// FarFromTest: the test was begun at Value, far from the port's Limit, and what
+	// a good one may lose is stated for that pressure: nothing is judged.
 	FarFromTest Code = "far-from-test-pressure"
 	// CannotFail: in this time the limit allows a fall of Value, more than the whole
-	// of the start at Limit, so the test cannot tell a good one from a bad one.
+	// of the start at Limit, so the test cannot tell a good one from a bad one, and
+	// nothing is judged.
 	CannotFail Code = "cannot-fail"
 	// NoChange: the pressure did not change: the loss is less than the gauge shows.
 	NoChange Code = "no-change"
@@ -220,9 +223,11 @@ func Judge(port Port, t Test) (*Report, error) {
 	if t.End.Cmp(t.Start) == 0 {
 		say(NoChange, none, none)
 	}
+	far := false
 	if port.Pressure.Known() {
 		off := kpa(t.Start).Sub(kpa(port.Pressure)).Abs()
 		if off.GreaterThan(kpa(port.Pressure).Mul(decimal.New(1, -1))) {
+			far = true
 			say(FarFromTest, t.Start, port.Pressure)
 		}
 		if d := measure.Doubts(t.Start, port.Pressure, decimal.New(1, -1)); d != nil {
@@ -243,6 +248,10 @@ func Judge(port Port, t Test) (*Report, error) {
 		rep.FallLimit = measure.Of(allowed, measure.Kilopascal).In(t.Start.Unit).Significant(3)
 		if rep.FallLimit.Cmp(t.Start) >= 0 {
 			say(CannotFail, rep.FallLimit, t.Start)
+			rep.Verdict = ""
+		}
+		if far {
+			rep.Verdict = ""
 		}
 		margin := measure.Of(exact.Value.Sub(port.Limit.In(measure.CubicCentimetrePerMinute).Value).Abs(), measure.CubicCentimetrePerMinute)
 		if perKelvin.Cmp(margin) > 0 {

@@ -92,12 +92,18 @@ func TestVerdict(t *testing.T) {
 		{"leaks", "20", "400 kPa", "300 kPa", leak.Leaks, ""},
 		{"no limit", "", "400 kPa", "380 kPa", "", leak.NoLimit},
 		{"warmth could have done it", "23", "400 kPa", "380 kPa", leak.Leaks, leak.WarmthCounts},
-		{"begun too low", "300", "200 kPa", "190 kPa", leak.Within, leak.FarFromTest},
-		{"emptied, and still within", "1000", "400 kPa", "0 kPa", leak.Within, leak.CannotFail},
+		{"begun too low", "300", "200 kPa", "190 kPa", "", leak.FarFromTest},
+		{"begun too low, and lost more", "20", "200 kPa", "100 kPa", "", leak.FarFromTest},
+		{"begun too high", "300", "441 kPa", "430 kPa", "", leak.FarFromTest},
+		{"begun near enough", "300", "360 kPa", "350 kPa", leak.Within, ""},
+		{"emptied, and less than the limit", "1000", "400 kPa", "0 kPa", "", leak.CannotFail},
 		{"nothing moved", "300", "400 kPa", "400 kPa", leak.Within, leak.NoChange},
 	} {
 		rep, err := leak.Judge(port(tt.limit), test(t, "", tt.start, tt.end, "30 s"))
 		require.NoError(t, err)
+		if tt.code != leak.FarFromTest && has(rep, leak.FarFromTest) {
+			t.Errorf("%s: %s is called far from the test", tt.name, tt.start)
+		}
 		if rep.Verdict != tt.verdict || tt.code != "" && !has(rep, tt.code) {
 			t.Errorf("%s: %s of %s is %q with %v; want %q with %q", tt.name, rep.Rate, rep.Limit, rep.Verdict, rep.Reasons, tt.verdict, tt.code)
 		}
@@ -130,6 +136,9 @@ func TestFallLimitAgrees(t *testing.T) {
 			t.Fatal(err)
 		}
 		fall := rep.FallLimit.Value
+		if rep.FallLimit.Cmp(tt.Start) >= 0 {
+			return // such a test cannot fail and is not judged
+		}
 		for _, x := range []struct {
 			share string
 			want  leak.Verdict

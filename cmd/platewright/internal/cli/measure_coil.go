@@ -212,7 +212,10 @@ func (a *app) answerCoil(m *render.MeasureCoil) error {
 	if err != nil {
 		return err
 	}
-	return outOfLimits(m.Verdict.Bad(), m.Verdict == coil.Differs && len(m.Fits) == 0)
+	// In order for some of the variants only is not settled, and neither is a reading
+	// without a nominal; a list of what a meter should read asks nothing.
+	read := slices.ContainsFunc(m.Sites, func(s coil.Site) bool { return s.Verdict == "" && s.Read.Known() })
+	return outOfLimits(m.Verdict.Bad(), m.Verdict == coil.Differs || read)
 }
 
 // coilCandidates gives the candidates with their sites, each variant with those of

@@ -144,7 +144,7 @@ func (a *app) answerLeak(m *render.MeasureLeak) error {
 	if m.Test == nil {
 		return outOfLimits(false, len(m.Ports) == 0)
 	}
-	return outOfLimits(m.Test.Verdict == leak.Leaks, false)
+	return outOfLimits(m.Test.Verdict == leak.Leaks, m.Test.Verdict == "")
 }
 
 func (a *app) measureLeak(unit *unitFlags, plate, name string, test leak.Test, tests bool) error {

@@ -119,7 +119,7 @@ func LeakSentence(r leak.Reason) string {
 	case leak.WarmthCounts:
 		return "one kelvin of warmth looks like " + orAmount(r.Value, "as much") + ", more than the " + orAmount(r.Limit, "distance") + " to the limit: let the gas settle and test again"
 	case leak.FarFromTest:
-		return "the test began at " + orAmount(r.Value, "another pressure") + ", and the port is tried at " + orAmount(r.Limit, "its own")
+		return "the test began at " + orAmount(r.Value, "another pressure") + ", and the port is tried at " + orAmount(r.Limit, "its own") + ", for which the limit holds: test again at that"
 	case leak.CannotFail:
 		return "this test cannot fail: in that time the limit lets it fall by " + orAmount(r.Value, "more") + ", and it began at " + orAmount(r.Limit, "less") + "; read the gauge sooner"
 	case leak.NoChange:
