@@ -66,7 +66,7 @@ func (e *Error) words() (what, mend string) {
 	case UnknownUnit:
 		return "the unit is not known", "write one of " + e.wanted()
 	case UnclearUnit:
-		return "it can be several units", "write one of " + symbols(e.Units)
+		return "it can be several units", "write one of " + typed(e.Units)
 	case WrongKind:
 		return fmt.Sprintf("%s is a unit of %s", symbols(e.Units), e.Units[0].Kind()), "write one of " + e.wanted()
 	case Negative:
@@ -86,15 +86,15 @@ func (e *Error) wanted() string {
 		us = append(us, UnitsOf(k)...)
 	}
 	if len(us) == 0 {
-		return "mm, Ω, °C, N·m, kPa, L"
+		return "mm, ohm, C, Nm, kPa, L"
 	}
-	return symbols(us)
+	return typed(us)
 }
 
 func (e *Error) example() string {
 	if len(e.Kinds) > 0 {
 		if us := UnitsOf(e.Kinds[0]); len(us) > 0 {
-			return "5.2 " + us[0].String()
+			return "5.2 " + us[0].Typed()
 		}
 	}
 	return "5.2 mm"
@@ -104,6 +104,15 @@ func symbols(us []Unit) string {
 	out := make([]string, len(us))
 	for i, u := range us {
 		out[i] = u.String()
+	}
+	return strings.Join(out, ", ")
+}
+
+// typed lists units as they can be typed.
+func typed(us []Unit) string {
+	out := make([]string, len(us))
+	for i, u := range us {
+		out[i] = u.Typed()
 	}
 	return strings.Join(out, ", ")
 }

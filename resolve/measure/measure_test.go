@@ -428,3 +428,50 @@ func FuzzParse(f *testing.F) {
 		}
 	})
 }
+
+// A unit by another name changes no digit: 5.90 cSt is 5.90 mm²/s, to its hundredths.
+func TestInKeepsTheLastDigit(t *testing.T) {
+	for _, tt := range []struct {
+		text string
+		kind measure.Kind
+		to   measure.Unit
+		want int32
+	}{{"5.90 cSt", measure.Viscosity, measure.SquareMillimetrePerSecond, -2}, {"29.8 cSt", measure.Viscosity, measure.SquareMillimetrePerSecond, -1}, {"60.0 mL", measure.Volume, measure.CubicCentimetre, -1}} {
+		q, err := measure.Parse(tt.text, tt.kind)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := q.In(tt.to); got.Value.Exponent() != tt.want || !got.Value.Equal(q.Value) {
+			t.Errorf("%s is %s with the exponent %d, wanted %d", tt.text, got, got.Value.Exponent(), tt.want)
+		}
+	}
+}
+
+// What an error asks for can be typed, and is read as the unit.
+func TestTypedUnits(t *testing.T) {
+	for k := measure.Resistance; k <= measure.Ratio; k++ {
+		for _, u := range measure.UnitsOf(k) {
+			got, err := measure.ParseUnit(u.Typed(), k)
+			if err != nil || got != u {
+				t.Errorf("%s is typed %q, which is %s: %v", u, u.Typed(), got, err)
+			}
+			if strings.ContainsFunc(u.Typed(), func(r rune) bool { return r >= 0x80 }) {
+				t.Errorf("%q cannot be typed", u.Typed())
+			}
+		}
+	}
+	for _, tt := range []struct{ text, want string }{{"5.2", "ohm, mohm"}, {"5.2 furlong", "ohm, mohm"}, {"volt", "5.2 ohm"}} {
+		if _, err := measure.Parse(tt.text, measure.Resistance); err == nil || !strings.Contains(err.Error(), tt.want) {
+			t.Errorf("%s: %v, wanted it to name %s", tt.text, err, tt.want)
+		}
+	}
+}
+
+// No wrench gives a hundred thousand newton metres.
+func TestTorqueHasAnEnd(t *testing.T) {
+	for text, want := range map[string]bool{"5000 Nm": true, "5001 Nm": false, "99999999Nm": false, "3600 lbf-ft": true, "3700 lbf-ft": false} {
+		if _, err := measure.Parse(text, measure.Torque); (err == nil) != want {
+			t.Errorf("%s: %v", text, err)
+		}
+	}
+}

@@ -48,6 +48,9 @@ func (q Quantity) In(u Unit) Quantity {
 		return Quantity{}
 	}
 	from, to := q.Unit.facts(), u.facts()
+	if from.num.Equal(to.num) && from.den.Equal(to.den) && from.shift.Equal(to.shift) {
+		return Quantity{q.Value, u} // the same unit by another name: the last digit stays the last
+	}
 	v := q.Value.Add(from.shift)
 	return Quantity{quotient(v.Mul(from.num).Mul(to.den), from.den.Mul(to.num)).Sub(to.shift), u}
 }
@@ -270,6 +273,10 @@ var (
 	hottest = Quantity{decimal.NewFromInt(300), Celsius}
 )
 
+// tightest is more than any fastener of a gearbox is tightened with: common practice,
+// no published source.
+var tightest = Quantity{decimal.NewFromInt(5000), NewtonMetre}
+
 // plausible refuses what no measuring can give.
 func (q Quantity) plausible() error {
 	if q.Unit.Kind() == Temperature {
@@ -280,6 +287,9 @@ func (q Quantity) plausible() error {
 	}
 	if q.Value.IsNegative() {
 		return &Error{Reason: Negative}
+	}
+	if none := Of(decimal.Zero, q.Unit); q.Unit.Kind() == Torque && q.Cmp(tightest) > 0 {
+		return &Error{Reason: Absurd, Limits: []Quantity{none, tightest.In(q.Unit).Round(0)}}
 	}
 	return nil
 }

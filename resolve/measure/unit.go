@@ -258,6 +258,21 @@ func (u Unit) Kind() Kind { return u.facts().kind }
 // String gives the unit's symbol.
 func (u Unit) String() string { return u.facts().symbol }
 
+// Typed gives a spelling of the unit that any keyboard has, and that [ParseUnit]
+// reads: ohm for Ω, Nm for N·m, lbf-in for lbf·in.
+func (u Unit) Typed() string {
+	f := u.facts()
+	ascii := func(s string) bool { return !strings.ContainsFunc(s, func(r rune) bool { return r >= 0x80 }) }
+	if ascii(f.symbol) {
+		return f.symbol
+	}
+	names := strings.Split(f.names, "|")
+	if plain := strings.ReplaceAll(f.symbol, "·", "-"); ascii(plain) && squeeze(plain) != names[0] {
+		return plain
+	}
+	return names[0]
+}
+
 // Source names where the unit's factor comes from.
 func (u Unit) Source() string { return u.facts().source }
 
