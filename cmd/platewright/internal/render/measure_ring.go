@@ -197,17 +197,27 @@ func (p *page) ringIdentified(id *ring.Identified, most int) {
 			p.put(2, 2, sayf("and %s, see --json", counted(len(list)-most, "more size that is possible", "more sizes that are possible")).in(muted))
 			break
 		}
-		p.ringMatch(x)
+		p.ringMatch(x, id.Tolerance)
 	}
 	p.put(2, 2, sayf("The measuring can be off by %s. Sizes: %s.", millimetres(id.Tolerance), id.Source).in(muted))
 }
 
-func (p *page) ringMatch(x ring.Match) {
-	z := x.Size
+// ringWords says what a measured ring is by a size, and whether it is new only by what
+// the measuring can be off.
+func ringWords(x *ring.Match, tolerance catalog.Decimal) string {
 	var what []string
 	for _, c := range x.Codes {
 		what = append(what, RingSentence(c))
 	}
+	beyond := func(off, of catalog.Decimal) bool { return of.Known && off.Num.Abs().GreaterThan(of.Num) }
+	if x.Codes[0] == ring.IsSize && (beyond(x.InsideOff, x.Size.InsideTolerance) || beyond(x.SectionOff, x.Size.SectionTolerance)) {
+		return "beyond the tolerances of a new one, by no more than the " + millimetres(tolerance) + " that the measuring can be off"
+	}
+	return strings.Join(what, "; ")
+}
+
+func (p *page) ringMatch(x ring.Match, tolerance catalog.Decimal) {
+	z := x.Size
 	nominal := func(mm, tol, in catalog.Decimal) string {
 		return glued(mm.Num.StringFixed(2)+" ± "+tol.Num.StringFixed(2)+" mm") + " (" + glued(in.Num.StringFixed(3)+" in") + ")"
 	}
@@ -219,7 +229,7 @@ func (p *page) ringMatch(x ring.Match) {
 		}
 		return glued(s + " mm")
 	}
-	p.put(4, 2, sayf("inside %s, section %s: %s", signed(x.InsideOff), signed(x.SectionOff), strings.Join(what, "; ")))
+	p.put(4, 2, sayf("inside %s, section %s: %s", signed(x.InsideOff), signed(x.SectionOff), ringWords(&x, tolerance)))
 }
 
 func (p *page) ringAdvice(indent int, a *ring.Advice) {
@@ -310,14 +320,11 @@ func (p *page) ringRows(m *MeasureRing) {
 		}
 		p.put(4, 2, say(text).in(st))
 		if x := r.Measured; x != nil {
-			var what []string
-			for _, c := range x.Codes {
-				what = append(what, RingSentence(c))
-			}
+			what := ringWords(x, m.Identified.Tolerance)
 			if x.Codes[0] == ring.IsSize {
-				p.put(4, 2, say("The measured ring is this one").in(good), say(": "+strings.Join(what, "; ")))
+				p.put(4, 2, say("The measured ring is this one").in(good), say(": "+what))
 			} else {
-				p.put(4, 2, say("The measured ring can have been this one").in(warn), say(": "+strings.Join(what, "; ")))
+				p.put(4, 2, say("The measured ring can have been this one").in(warn), say(": "+what))
 			}
 		}
 		if r.Advice != nil {
