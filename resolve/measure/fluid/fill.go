@@ -47,6 +47,13 @@ func (e *InputError) Error() string { return e.What + "; " + e.Mend }
 // before it is remarked on: common practice, no published source.
 var noticeable = decimal.New(1, -1)
 
+// The temperatures in °C that the fluid of a unit can have while its level is set:
+// common practice, no published source.
+var (
+	coldestFluid = decimal.NewFromInt(-40)
+	hottestFluid = decimal.NewFromInt(150)
+)
+
 // Volume is how much fluid a scope of work takes.
 type Volume struct {
 	Kind    catalog.FillKind `json:"kind"`
@@ -284,6 +291,9 @@ type Neighbour struct {
 // error is an [*InputError].
 func PlanFor(d *Data, kinds []catalog.FillKind, drained, at catalog.Decimal) (*Plan, error) {
 	f := d.Fill
+	if at.Known && (at.Num.LessThan(coldestFluid) || at.Num.GreaterThan(hottestFluid)) {
+		return nil, &InputError{"no level is set with the fluid at " + at.Num.Round(1).String() + " °C", "check the number and whether it is °C or °F"}
+	}
 	v, err := VolumeOf(f, kinds, drained)
 	if err != nil {
 		return nil, err

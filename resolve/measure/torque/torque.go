@@ -33,8 +33,12 @@ type State string
 const (
 	Good        State = "good"         // within the tolerance
 	NoTolerance State = "no-tolerance" // nothing says how far it may be off
-	NoSetting   State = "no-setting"   // no mark of this scale lies within the tolerance
+	NoSetting   State = "no-setting"   // no mark of this scale lies within the tolerance, or where none is known within [MostOff]
 )
+
+// MostOff is the share of a torque that a mark may be off it where no tolerance is
+// known: common practice, no published source.
+var MostOff = decimal.New(5, -2)
 
 // Setting is what to set a wrench to.
 type Setting struct {
@@ -110,7 +114,8 @@ type Report struct {
 var hundred = decimal.NewFromInt(100)
 
 // Set rounds a torque to the nearest mark of the scale; a tie goes to the lower
-// mark. A tolerance that is not known leaves the state at [NoTolerance].
+// mark. A tolerance that is not known leaves the state at [NoTolerance], or where the
+// mark is off by more than [MostOff] at [NoSetting].
 func Set(torque, tolerance measure.Quantity, s Scale) Setting {
 	exact := torque.In(s.Step.Unit)
 	steps := exact.Value.DivRound(s.Step.Value, 24)
@@ -120,6 +125,9 @@ func Set(torque, tolerance measure.Quantity, s Scale) Setting {
 	}
 	set := measure.Of(n.Mul(s.Step.Value), s.Step.Unit)
 	out := against(torque, tolerance, set)
+	if out.state == NoTolerance && out.off.Value.Abs().GreaterThan(torque.In(measure.NewtonMetre).Value.Mul(MostOff)) {
+		out.state = NoSetting
+	}
 	return Setting{Step: s.Step, Exact: exact.Round(4), Set: set, Is: set.In(measure.NewtonMetre).Round(3), Off: out.off.Round(3), Percent: out.percent, State: out.state}
 }
 
@@ -245,7 +253,7 @@ func (f *Fastener) Judge(named measure.Quantity) {
 	if !nm.IsZero() {
 		a.Percent = measure.Of(off.Mul(hundred).DivRound(nm, 1), measure.Percent)
 	}
-	within := decimal.New(5, -2) // where no tolerance is known, what rounding can have done
+	within := MostOff // where no tolerance is known, what rounding can have done
 	switch {
 	case !f.Tolerance.Known() && off.IsZero():
 		a.Verdict = TheSame

@@ -26,15 +26,21 @@ Numbers have their unit: 10.8 Ω (or ohm), 24 °C (or 24C), 6 N·m (or Nm), 53 i
 400 kPa, 20 inHg, 31.5 mm. A point is the decimal mark. A comma is one too where it
 cannot separate thousands: 10,8 is read, 1,234 is refused.
 
-The exit code is 0 when what was measured is in order, 10 when something is out
-of its limits, and 11 when the data do not settle it.`,
+` + benchExits + `.`,
 		Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error { return c.Help() },
 	}
 	c.AddCommand(a.measureCoilCmd(), a.measureFaultCmd(), a.measureTorqueCmd(), a.measureLeakCmd(),
 		a.measureSealCmd(), a.measureRingCmd(), a.measureFluidCmd(), a.measureSheetCmd())
+	for _, sub := range c.Commands() {
+		sub.Long += "\n\n" + benchExits + "."
+	}
 	return c
 }
+
+// benchExits says what the exit codes of an answer about bench figures mean.
+const benchExits = `The exit code is 0 when what was measured is in order, 10 when something is out
+of its limits, and 11 when that is not settled`
 
 // benchUnit is a unit for which bench figures are asked.
 type benchUnit struct {

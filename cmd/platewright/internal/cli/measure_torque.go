@@ -51,8 +51,12 @@ A TORQUE alone is converted without a unit: platewright measure torque '6 N·m'`
 				return err
 			}
 			if len(rest) == 1 && len(named) == 0 && !unit.givesUnit("") {
-				if q, err := measure.Parse(rest[0], measure.Torque); err == nil {
+				q, err := measure.Parse(rest[0], measure.Torque)
+				if err == nil {
 					return a.torqueByHand(q, tolerance, scales)
+				}
+				if looksLikeTorque(rest[0]) {
+					return &usageError{err.Error(), c.CommandPath()}
 				}
 			}
 			plate := ""
@@ -74,6 +78,18 @@ A TORQUE alone is converted without a unit: platewright measure torque '6 N·m'`
 	c.Flags().StringArrayVar(&steps, "step", nil, "round to marks of this `STEP`, such as '5 in-lb' (repeat; default: 0.5 N·m, 1 lbf·in, 1 lbf·ft)")
 	c.Flags().StringVar(&tolerance, "tolerance", "", "of a torque without a unit: its tolerance, a `TORQUE`")
 	return c
+}
+
+// looksLikeTorque tells whether a text that is no torque can only be meant for one: it
+// begins with a number and ends with a unit of torque, which no plate does.
+func looksLikeTorque(text string) bool {
+	digit := func(c rune) bool { return '0' <= c && c <= '9' }
+	last := strings.LastIndexFunc(text, digit)
+	if last < 0 || !digit(rune(strings.TrimLeft(text, "+-.,")[0])) {
+		return false
+	}
+	_, err := measure.ParseUnit(text[last+1:], measure.Torque)
+	return err == nil
 }
 
 func (a *app) torqueByHand(q measure.Quantity, tolerance string, scales []torque.Scale) error {

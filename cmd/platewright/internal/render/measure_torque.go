@@ -45,7 +45,7 @@ func MeasureTorqueText(w io.Writer, m *MeasureTorque, s Screen) error {
 	}
 	if len(m.Fasteners) > 0 {
 		p.gap()
-		p.put(0, 2, say("Settings are the nearest mark of the scale, converted exactly (NIST SP 811, B.8); a mark beyond the tolerance is not given.").in(muted))
+		p.put(0, 2, say("Settings are the nearest mark of the scale, converted exactly (NIST SP 811, B.8); a mark beyond the tolerance, or where none is known more than "+torque.MostOff.Shift(2).String()+string(glue)+"% off (common practice, no published source), is not given.").in(muted))
 		p.put(0, 2, say("The unit maker's instructions go before these figures.").in(muted))
 	}
 	p.benchFoot(m.Bench)
@@ -126,7 +126,7 @@ func (p *page) fastener(m *MeasureTorque, f *torque.Fastener) {
 		for _, x := range f.Figures {
 			var sets []string
 			for _, y := range x.Settings {
-				if !y.Set.Value.IsZero() {
+				if y.State != torque.NoSetting {
 					sets = append(sets, amount(y.Set))
 				}
 			}
