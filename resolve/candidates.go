@@ -1028,6 +1028,12 @@ const maxEvidence = 12
 
 // conflict lists every smallest set of statements that cannot all be true (C9).
 func (d *decider) conflict(as *assemblyWork, ev []*evidence) error {
+	// In an order that does not hang on that of the question.
+	ev = slices.Clone(ev)
+	kinds := []StatementKind{StatementReading, StatementMark, StatementSerial, StatementBuilt}
+	slices.SortStableFunc(ev, func(a, b *evidence) int {
+		return cmp.Or(cmp.Compare(slices.Index(kinds, a.st.Kind), slices.Index(kinds, b.st.Kind)), strings.Compare(catalog.Fold(a.st.Mark), catalog.Fold(b.st.Mark)), strings.Compare(a.st.Text, b.st.Text))
+	})
 	if len(ev) > maxEvidence {
 		ev = ev[:maxEvidence]
 	}

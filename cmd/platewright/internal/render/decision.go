@@ -150,14 +150,23 @@ func (t *decisionPage) demo() { t.demoRemark(t.d.Edition) }
 func (t *decisionPage) loud() {
 	d := t.d
 	if len(d.Conflicts) > 0 {
-		t.head(alert, "CONFLICT: what was read and seen cannot all be true. Order nothing.")
+		// A statement that contradicts no other one but the catalogue stands alone.
+		alone := !slices.ContainsFunc(d.Conflicts, func(c resolve.Conflict) bool { return len(c.Statements) > 1 })
+		if alone {
+			t.head(alert, "CONFLICT: what was read or seen cannot be true. Order nothing.")
+		} else {
+			t.head(alert, "CONFLICT: what was read and seen cannot all be true. Order nothing.")
+		}
 		for i, c := range d.Conflicts {
-			switch {
-			case i > 0:
-				t.put(2, 2, sayf("Nor can these, of %s:", place(c.Assembly)))
-			default:
-				t.put(2, 2, sayf("Of %s, these cannot all be true:", place(c.Assembly)))
+			what := "these cannot all be true"
+			if len(c.Statements) == 1 {
+				what = "this is true of no variant that it can be"
 			}
+			of := "Of "
+			if i > 0 {
+				of = "Also of "
+			}
+			t.put(2, 2, sayf("%s%s, %s:", of, place(c.Assembly), what))
 			for _, s := range c.Statements {
 				t.put(4, 2, say("- "+t.statement(s)).in(strong))
 				if s.Again != "" {
@@ -170,7 +179,14 @@ func (t *decisionPage) loud() {
 				}
 			}
 		}
-		t.put(2, 2, say("One of them was misread, or the assembly is not what its plate says."))
+		switch {
+		case !alone:
+			t.put(2, 2, say("One of them was misread, or the assembly is not what its plate says."))
+		case len(d.Conflicts) == 1:
+			t.put(2, 2, say("It was misread or mistyped, or the catalogue does not hold this unit."))
+		default:
+			t.put(2, 2, say("Each was misread or mistyped, or the catalogue does not hold this unit."))
+		}
 	}
 	if d.Mixed != nil {
 		t.head(alert, "MIXED UNIT: its assemblies name different variants.")
@@ -672,9 +688,12 @@ func (t *decisionPage) orders() {
 	if len(d.Held) > 0 {
 		t.head(warn, "HELD (%s): do not order yet", counted(len(d.Held), "line", "lines"))
 		for _, g := range groupHeld(d.Held) {
-			t.heldLines(g)
+			named := t.heldLines(g)
 			for _, h := range g {
 				placed[h.Role] = true
+			}
+			if !named {
+				t.heldTogether(g)
 			}
 			t.put(4, 2, say("Held: ").in(warn), say(sentences(tellers(g[0].Why))))
 			if len(g[0].Release) > 0 {
@@ -905,8 +924,8 @@ func sentences(rs []resolve.Reason) string {
 }
 
 // heldLines writes lines that are held for the same reason; those that have
-// nothing to show but their name stand together.
-func (t *decisionPage) heldLines(g []resolve.HeldLine) {
+// nothing to show but their name stand together, and together is then true.
+func (t *decisionPage) heldLines(g []resolve.HeldLine) (together bool) {
 	var bare []string
 	for _, h := range g {
 		if r := t.role(h.Role); r == nil || len(r.Lines) == 0 && len(r.Groups) == 0 {
@@ -919,10 +938,29 @@ func (t *decisionPage) heldLines(g []resolve.HeldLine) {
 	}
 	if len(bare) == len(g) && len(g) > 2 {
 		t.put(2, 2, say(capitalWord(strings.Join(bare, ", "))).in(strong))
-		return
+		return true
 	}
 	for _, h := range g {
 		t.heldLine(h)
+	}
+	return false
+}
+
+// heldTogether says for which lines the reasons below hold, where these are more
+// than the one that stands right above.
+func (t *decisionPage) heldTogether(g []resolve.HeldLine) {
+	var names []string
+	for _, h := range g {
+		name := t.roleName(h.Role)
+		if h.Position != "" {
+			name += " (" + h.Position + ")"
+		}
+		if !slices.Contains(names, name) {
+			names = append(names, name)
+		}
+	}
+	if len(names) > 1 {
+		t.put(2, 2, sayf("For these %d: %s", len(names), allOf(names)).in(strong))
 	}
 }
 
