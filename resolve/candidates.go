@@ -1231,7 +1231,7 @@ func (d *decider) describe() error {
 				if err := d.relatives(func(v *variant) { note(v) }, func() bool { return recorded }); err != nil {
 					return err
 				}
-				if recorded {
+				if recorded && concerned > 0 {
 					o.Known = o.Known[:concerned]
 				}
 			}
