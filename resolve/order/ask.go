@@ -18,7 +18,8 @@ type Ask struct {
 	Calendar purchase.Calendar // the working days of all suppliers
 	Currency string            // of the plan; "" for the one in which most suppliers ask
 	Rates    []purchase.Rate
-	Without  []string // suppliers that get no order
+	Without  []string   // suppliers that get no order
+	Reserved []Reserved // what other units take from the shelf
 
 	Preferred   bool     // only the first choice of each line
 	Recommended bool     // order what the scopes of work recommend, too

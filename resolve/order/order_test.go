@@ -613,6 +613,33 @@ func TestRecommendedIsCosted(t *testing.T) {
 	}
 }
 
+// What one unit takes from the shelf is not there for the next one.
+func TestShelfIsPromisedOnce(t *testing.T) {
+	cat := catalogtest.World(t, []byte(base+recommendedWorld+`
+-- shelf.csv --
+part, place, qty
+S, rack A 2, 1
+`))
+	ask := order.Ask{Decision: decided(t, cat, "ALDER", "job")}
+	first := proposed(t, cat, ask)
+	none := func(string) bool { return false }
+	ask.Reserved = order.Reserves(1, []*order.Proposal{first, first}, none)
+	second := proposed(t, cat, ask)
+	if d := cmp.Diff([]string{"buy 1 × S at near for seal", "left out bolts: recommended", "total 6"}, told(second)); d != "" {
+		t.Error(d)
+	}
+	if r := second.Reserved; len(r) != 1 || r[0].Card != 1 || r[0].Place != "rack A 2" || r[0].Qty != 1 {
+		t.Errorf("taken by others: %+v", r)
+	}
+	// A later plan that takes nothing from the shelf for the line frees it.
+	if r := order.Reserves(1, []*order.Proposal{first, second}, none); len(r) != 0 {
+		t.Errorf("still taken: %+v", r)
+	}
+	if r := order.Reserves(1, []*order.Proposal{first}, func(role string) bool { return role == "seal" }); len(r) != 0 {
+		t.Errorf("still taken: %+v", r)
+	}
+}
+
 func TestAskErrors(t *testing.T) {
 	world := base + `
 -- roles.csv --

@@ -25,6 +25,7 @@ type Proposal struct {
 	Complete    bool               `json:"complete"`         // every line is covered
 	Orders      []Order            `json:"orders"`           // one for each supplier
 	Shelf       []Pick             `json:"shelf"`            // what is taken from the shop's own shelf
+	Reserved    []Reserved         `json:"reserved"`         // what would serve from the shelf and is taken by other units
 	Lines       []Line             `json:"lines"`            // the lines met, each with what it takes and whence
 	Spares      []Spare            `json:"spares"`           // bought and not used
 	Uncovered   []Uncovered        `json:"uncovered"`

@@ -43,7 +43,7 @@ func Propose(ctx context.Context, cat resolve.Catalogue, ask Ask) (*Proposal, er
 func stated(cat resolve.Catalogue, ask *Ask) (*model, error) {
 	d := ask.Decision
 	m := &model{reader: newReader(cat), ask: ask, notes: notes(d)}
-	m.p = &Proposal{Schema: Schema, Edition: d.Edition, Unit: unit(d), Work: []Work{}, Aim: ask.Aim, Orders: []Order{}, Shelf: []Pick{}, Lines: []Line{}, Spares: []Spare{},
+	m.p = &Proposal{Schema: Schema, Edition: d.Edition, Unit: unit(d), Work: []Work{}, Aim: ask.Aim, Orders: []Order{}, Shelf: []Pick{}, Reserved: []Reserved{}, Lines: []Line{}, Spares: []Spare{},
 		Uncovered: []Uncovered{}, Held: append([]resolve.HeldLine{}, d.Held...), EvenHeld: []EvenHeld{}, LeftOut: []LeftOut{}, Refused: []Refused{}, Doubles: []Double{},
 		Cautions: append([]resolve.Caution{}, d.Cautions...), Notes: []resolve.Note{}, By: day(ask.By)}
 	if !ask.Moment.IsZero() {

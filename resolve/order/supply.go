@@ -76,7 +76,6 @@ func (m *model) state() error {
 // readShelf reads what the shop has of the wanted items, kits taken apart.
 func (m *model) readShelf() error {
 	m.shelf = map[string][]place{}
-	have := map[string]int{}
 	return m.eachGood(func(key string, holds []content) error {
 		rows, err := group[catalog.ShelfItem](m.reader, catalog.TShelf, key)
 		if err != nil {
@@ -90,18 +89,22 @@ func (m *model) readShelf() error {
 				}
 				if m.wanted[c.key] && q > 0 {
 					m.shelf[c.key] = append(m.shelf[c.key], place{row.Part, row.Place, q})
-					have[c.key] += q
 				}
 			}
 		}
 		return nil
 	}, func() {
+		m.reserve()
 		for _, k := range sortedKeys(m.shelf) {
+			have := 0
+			for _, s := range m.shelf[k] {
+				have += s.left
+			}
 			// What lies loose is taken before a kit is opened.
 			slices.SortStableFunc(m.shelf[k], func(a, b place) int {
 				return cmp.Or(cmp.Compare(loose(a, k), loose(b, k)), strings.Compare(a.at, b.at))
 			})
-			m.problem.Shelf = append(m.problem.Shelf, purchase.Amount{Item: k, Qty: have[k]})
+			m.problem.Shelf = append(m.problem.Shelf, purchase.Amount{Item: k, Qty: have})
 		}
 	})
 }

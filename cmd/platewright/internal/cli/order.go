@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"strings"
 	"sync"
@@ -277,6 +278,11 @@ func (a *app) order(c *cobra.Command, args []string, f *orderFlags) error {
 		}
 	}
 	ctx, cancel := context.WithTimeout(c.Context(), time.Duration(f.limit*float64(time.Second)))
+	if !f.again {
+		if ask.Reserved, err = a.reserved(f); err != nil {
+			return err
+		}
+	}
 	defer cancel()
 	ends := a.planning(f.limit)
 	defer ends()
@@ -315,7 +321,7 @@ func (a *app) order(c *cobra.Command, args []string, f *orderFlags) error {
 	plan := out.Options[0].Plan
 	sheets := plan.Sheets()
 	if f.place {
-		if sheets, out.Card, err = a.placeOrders(c.Context(), f, card, body, plan); err != nil {
+		if sheets, out.Card, err = a.placeOrders(c.Context(), f, card, body, d, ask.Reserved, plan); err != nil {
 			return err
 		}
 		out.Placed = sheets
@@ -392,7 +398,7 @@ func (a *app) orderError(err error) error {
 
 // placeOrders records the orders of a plan on the card of the unit, in one step,
 // and gives their sheets with the numbers that they got.
-func (a *app) placeOrders(ctx context.Context, f *orderFlags, card *shop.Card, body shop.DecidedBody, plan *order.Proposal) ([]order.Sheet, int, error) {
+func (a *app) placeOrders(ctx context.Context, f *orderFlags, card *shop.Card, body shop.DecidedBody, d *resolve.Decision, reserved []order.Reserved, plan *order.Proposal) ([]order.Sheet, int, error) {
 	if len(plan.Orders) == 0 {
 		return nil, 0, usagef("there is nothing to place: no line that is safe to order has to be bought")
 	}
@@ -412,6 +418,15 @@ func (a *app) placeOrders(ctx context.Context, f *orderFlags, card *shop.Card, b
 	number := f.card
 	_, err = a.changeShop(ctx, func(tx *store.ShopTx) error {
 		had := 0
+		if !f.again {
+			now, err := reservedIn(tx, f)
+			if err != nil {
+				return err
+			}
+			if !reflect.DeepEqual(now, reserved) {
+				return &shop.RefusedError{What: "what other units take from the shelf has changed while this was planned", Mend: "plan it anew: give the same command again"}
+			}
+		}
 		add := func(kind shop.Kind, body any) error {
 			e, err := shop.NewCardEvent(kind, who, body)
 			if err == nil {
@@ -423,6 +438,11 @@ func (a *app) placeOrders(ctx context.Context, f *orderFlags, card *shop.Card, b
 		if card == nil {
 			number = tx.NextCard()
 			if err := add(shop.CardOpened, body); err != nil {
+			if !f.again {
+				if err := orderedElsewhere(tx, body, d, plan); err != nil {
+					return err
+				}
+			}
 				return err
 			}
 		} else {
@@ -487,6 +507,105 @@ func orderedBefore(card *shop.Card, plan *order.Proposal, again bool) error {
 }
 
 // orderNumber makes the number of an order from that of its card: with a letter in
+// shopCards reads cards with what happened to them.
+type shopCards interface {
+	Cards() ([]*shop.Card, error)
+	EventsAt(numbers []int) ([]shop.Event, error)
+}
+
+// reserved gives what the open cards take from the shelf, besides what is planned
+// anew for the card of the order.
+func (a *app) reserved(f *orderFlags) ([]order.Reserved, error) {
+	s, err := a.readShop()
+	if err != nil || s == nil {
+		return nil, err
+	}
+	return reservedIn(s, f)
+}
+
+func reservedIn(s shopCards, f *orderFlags) ([]order.Reserved, error) {
+	cards, err := s.Cards()
+	if err != nil {
+		return nil, err
+	}
+	var out []order.Reserved
+	for _, c := range cards {
+		if c.State != shop.CardOpen || c.Planned == 0 {
+			continue
+		}
+		es, err := s.EventsAt(c.Changes)
+		if err != nil {
+			return nil, err
+		}
+		var plans []*order.Proposal
+		for _, e := range es {
+			if e.Kind != shop.CardPlanned {
+				continue
+			}
+			b, err := shop.Body[shop.PlannedBody](e)
+			p := &order.Proposal{}
+			if err == nil {
+				err = json.Unmarshal(b.Plan, p)
+			}
+			if err != nil {
+				return nil, fmt.Errorf("the plan of card %d cannot be read: %w", c.Number, err)
+			}
+			plans = append(plans, p)
+		}
+		out = append(out, order.Reserves(c.Number, plans, func(role string) bool {
+			// What its own card takes for other roles stays taken.
+			return c.Number == f.card && !slices.ContainsFunc(f.skip, func(s string) bool { return catalog.Fold(s) == catalog.Fold(role) })
+		})...)
+	}
+	return out, nil
+}
+
+// orderedElsewhere refuses to order for a unit on a new card what an open card of
+// the same unit has ordered.
+func orderedElsewhere(tx shopCards, body shop.DecidedBody, d *resolve.Decision, plan *order.Proposal) error {
+	cards, err := tx.Cards()
+	if err != nil {
+		return err
+	}
+	for _, c := range cards {
+		if c.State != shop.CardOpen || len(c.Orders) == 0 {
+			continue
+		}
+		es, err := tx.EventsAt([]int{c.Decided})
+		if err != nil {
+			return err
+		}
+		b, err := shop.Body[shop.DecidedBody](es[0])
+		before := &resolve.Decision{}
+		if err == nil {
+			err = json.Unmarshal(b.Decision, before)
+		}
+		if err != nil {
+			return fmt.Errorf("card %d: what was decided cannot be read: %w", c.Number, err)
+		}
+		if plateKey(b, before) != plateKey(body, d) {
+			continue
+		}
+		var again *shop.RefusedError
+		if err := orderedBefore(c, plan, false); errors.As(err, &again) {
+			again.Mend = fmt.Sprintf("go on with that card: --card %d, or order it once more with --again", c.Number)
+			return again
+		} else if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// plateKey is what was read of a unit in its canonical form: the plate, or all that
+// is known where none was read.
+func plateKey(b shop.DecidedBody, d *resolve.Decision) string {
+	if d.Question.Plate != "" && len(d.Reading) > 0 {
+		return d.Reading[0].Text
+	}
+	return catalog.Fold(b.Unit)
+}
+
 // front, so that no spreadsheet takes it for a number or a date.
 func orderNumber(card, n int) string { return fmt.Sprintf("P%04d-%d", card, n) }
 

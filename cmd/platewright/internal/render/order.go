@@ -343,6 +343,16 @@ func (p *page) proposal(o *order.Proposal, placed []order.Sheet) {
 	}
 	if len(o.Spares) > 0 {
 		p.head(strong, "LEFT OVER, for the shelf")
+	for i, x := range o.Reserved {
+		if i == 0 {
+			p.head(warn, "ON THE SHELF, taken by other units")
+		}
+		s := x.Place + ": " + much(x.Amount) + " " + x.Name
+		if x.Kit != "" {
+			s += ", out of the kit " + glued(string(x.Kit))
+		}
+		p.put(2, 4, sayf("%s is taken by card %d", s, x.Card))
+	}
 		for _, x := range o.Spares {
 			p.put(2, 4, say(much(x.Amount)+" "+x.Name+", from "+x.Supplier))
 		}
@@ -495,9 +505,9 @@ func OrdersText(w io.Writer, x Orders, s Screen) error {
 		state, st := "not here yet", plain
 		switch {
 		case o.Complete:
-			state, st = "complete", good
+			st = good
 		case o.Receipts > 0:
-			state, st = "partly here", warn
+			st = warn
 		}
 		p.put(0, 4, say(o.Sheet.Number).in(strong), sayf(" to %s, %s: ", o.Sheet.Order.Name, charged(o.Sheet.Order.Total, o.Sheet.Order.Currency)), say(state).in(st))
 		p.put(4, 2, sayf("card %d, %s; by %s on %s", o.Sheet.Card, unitLine(o.Sheet.Unit), o.Sheet.By, strings.Split(o.Sheet.Placed, "T")[0]).in(muted))
