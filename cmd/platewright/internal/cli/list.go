@@ -26,15 +26,20 @@ import (
 type listFlags struct {
 	from       string
 	lookAlikes bool
+	sheets     bool
 }
 
 func (l *listFlags) add(c *cobra.Command) {
 	c.Flags().StringVar(&l.from, "from", "", "answer a list of units: a CSV `FILE`, or - for standard input")
+	c.Flags().BoolVar(&l.sheets, "for-spreadsheets", false, "write the answers to a list so that a spreadsheet opens them without harm")
 	c.Flags().BoolVar(&l.lookAlikes, "look-alikes", false, "in a list, search for look-alikes and next checks too; this takes longer")
 }
 
 // alone refuses what speaks of one unit beside a list of them.
 func (l *listFlags) alone(c *cobra.Command, args []string) error {
+	if l.sheets && c.Flags().Changed("json") {
+		return usagef("--for-spreadsheets and --json: choose one")
+	}
 	if len(args) > 0 {
 		return usagef("a PLATE and --from: the units stand in the list")
 	}
@@ -104,10 +109,13 @@ func (a *app) resolveList(ctx context.Context, list listFlags, work, roles []str
 		if err != nil {
 			return err
 		}
-		pool[i] = &listWorker{columns: columns, work: work, roles: roles, json: a.json, resolver: resolve.New(view, cat.edition),
+		pool[i] = &listWorker{columns: columns, work: work, roles: roles, json: a.json, sheets: list.sheets, resolver: resolve.New(view, cat.edition),
 			options: resolve.Options{NoLookAlikes: !list.lookAlikes, NoNextCheck: !list.lookAlikes, NoNear: !list.lookAlikes, NoNotes: !a.json, NoTrails: !a.json, NoFigures: true}}
 	}
 	if !a.json {
+		if list.sheets {
+			a.out.WriteString(render.ByteOrderMark)
+		}
 		a.out.WriteString(render.ListHeading)
 	}
 	ctx, cancel := context.WithCancel(ctx)
@@ -256,6 +264,7 @@ type listWorker struct {
 	columns     []int
 	work, roles []string
 	json        bool
+	sheets      bool
 	resolver    *resolve.Resolver
 	options     resolve.Options
 }
@@ -300,7 +309,7 @@ func (w *listWorker) answer(ctx context.Context, j *listJob) {
 			j.bad = append(j.bad, fmt.Sprintf("%d: %v", row.line, err))
 		}
 		if !w.json {
-			j.out = render.AppendListCSV(j.out, res, q.Plate)
+			j.out = render.AppendListCSV(j.out, res, q.Plate, w.sheets)
 			continue
 		}
 		buf.Reset()

@@ -16,7 +16,7 @@ import (
 
 func (a *app) lookAlikesCmd() *cobra.Command {
 	var q alike.Question
-	var all, csv bool
+	var all, csv, sheets bool
 	c := &cobra.Command{
 		Use:     "look-alikes [VARIANT]",
 		GroupID: "unit",
@@ -34,7 +34,9 @@ spells every pair out. FAMILY and MAKER are codes or names.
 
 With --all, --json writes one JSON document a line: a summary, then a pair or a
 group on each line. In the CSV, caught says whether a check character catches the
-misread.`,
+misread; a cell that a spreadsheet would take for a formula has an apostrophe in
+front, and with --for-spreadsheets also codes, plates and values that it could take
+for a number or a date, in a file that begins with a byte-order mark.`,
 		Example: `  platewright look-alikes WA-31
   platewright look-alikes --all --work actuator-replacement
   platewright look-alikes --maker 'MAKER' --csv >look-alikes.csv`,
@@ -42,6 +44,9 @@ misread.`,
 		ValidArgsFunction: a.completeArgs(a.completePlates),
 		RunE: func(c *cobra.Command, args []string) error {
 			whole := all || len(q.Families)+len(q.Makers) > 0
+			if sheets && !csv {
+				return &usageError{"--for-spreadsheets goes with --csv", c.CommandPath()}
+			}
 			switch {
 			case len(args) == 0 && !whole:
 				return &usageError{"name a variant, or list the whole catalogue with --all", c.CommandPath()}
@@ -50,7 +55,7 @@ misread.`,
 			case csv && a.json:
 				return &usageError{"--csv and --json: choose one", c.CommandPath()}
 			case whole:
-				return a.allLookAlikes(c, q, csv)
+				return a.allLookAlikes(c, q, csv, sheets)
 			}
 			cat, err := a.open()
 			if err != nil {
@@ -80,6 +85,7 @@ misread.`,
 	f.BoolVar(&q.AnyCharacter, "any-character", false, "also pairs whose plates differ in one character that is not easily taken for the other")
 	f.BoolVar(&q.Pairs, "pairs", false, "spell out every pair of variants that look the same or bear the same labels")
 	f.BoolVar(&csv, "csv", false, "write the list as CSV")
+	f.BoolVar(&sheets, "for-spreadsheets", false, "with --csv, write it so that a spreadsheet opens it without harm")
 	a.completeFlag(c, "family", func(text string) []string {
 		return a.completions(func(cat resolve.Catalogue, add func(string, string) bool) error {
 			return starting(cat, catalog.TFamilies, text, func(r *catalog.Family) bool { return add(r.Family, r.Name) })
@@ -98,7 +104,7 @@ misread.`,
 const mostMemory = 320 << 20
 
 // allLookAlikes writes the list of all look-alikes as it is found.
-func (a *app) allLookAlikes(c *cobra.Command, q alike.Question, csv bool) error {
+func (a *app) allLookAlikes(c *cobra.Command, q alike.Question, csv, sheets bool) error {
 	cat, err := a.open()
 	if err != nil {
 		return err
@@ -119,7 +125,7 @@ func (a *app) allLookAlikes(c *cobra.Command, q alike.Question, csv bool) error 
 			case a.json:
 				return render.AppendLookAlikesJSON(dst, line)
 			case csv:
-				return render.AppendLookAlikesCSV(dst, line), nil
+				return render.AppendLookAlikesCSV(dst, line, sheets), nil
 			}
 			return render.AppendLookAlikesText(dst, line, screen), nil
 		},
@@ -141,6 +147,9 @@ func (a *app) allLookAlikes(c *cobra.Command, q alike.Question, csv bool) error 
 		},
 	}
 	if csv {
+		if sheets {
+			a.out.WriteString(render.ByteOrderMark)
+		}
 		if _, err := a.out.WriteString(render.LookAlikesHeading); err != nil {
 			return err
 		}

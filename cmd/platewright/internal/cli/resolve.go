@@ -35,8 +35,15 @@ own reference, handed through), in any order and each optional; several values
 in a cell stand with a semicolon between. The answers come as CSV, or with
 --json as one JSON document a line, in the order of the list. A row that cannot
 be answered is reported on standard error and in the output, and passed over;
-the exit code is then 3. Lists do not search for look-alikes and next checks
-unless --look-alikes is given.`,
+the exit code is then 3. What became of each other row stands in its column
+state (settled, held, mixed, conflict, no-match), and the exit code is 0 whatever
+it is. Lists do not search for look-alikes and next checks unless --look-alikes
+is given.
+
+In the CSV, a cell that a spreadsheet would take for a formula has an apostrophe
+in front. With --for-spreadsheets the file begins with a byte-order mark, and ref,
+plates and codes that a spreadsheet could take for a number or a date (00123, 3-3)
+have an apostrophe too. A list is read with these apostrophes and without.`,
 		Example: `  platewright resolve 'PLATE' --work SCOPE
   platewright resolve 'PLATE' --label 'TEXT' --saw MARK=VALUE --why
   platewright resolve --from units.csv > answers.csv`,
@@ -48,6 +55,9 @@ unless --look-alikes is given.`,
 					return err
 				}
 				return a.resolveList(c.Context(), list, unit.work, unit.roles)
+			}
+			if list.sheets {
+				return usagef("--for-spreadsheets is for lists: the answer for one unit is no CSV file")
 			}
 			if c.Flags().Changed("look-alikes") {
 				return usagef("--look-alikes is for lists: one unit is always searched for them")

@@ -60,11 +60,12 @@ func listState(r ListRow) string {
 }
 
 // AppendListCSV appends the answer to one row as a record of RFC 4180. Lists are
-// long, so it is written without reflection and without intermediate strings.
-func AppendListCSV(dst []byte, r ListRow, plate string) []byte {
+// long, so it is written without reflection and without intermediate strings. For
+// spreadsheets, see [ByteOrderMark].
+func AppendListCSV(dst []byte, r ListRow, plate string, sheets bool) []byte {
 	dst = strconv.AppendInt(dst, int64(r.Line), 10)
-	dst = appendCell(append(dst, ','), r.Ref)
-	dst = appendCell(append(dst, ','), plate)
+	dst = appendCode(append(dst, ','), r.Ref, sheets)
+	dst = appendCode(append(dst, ','), plate, sheets)
 	dst = append(append(dst, ','), listState(r)...)
 	dst = append(dst, ',')
 	d := r.Decision
@@ -87,7 +88,7 @@ func AppendListCSV(dst []byte, r ListRow, plate string) []byte {
 			}
 			c = append(separated(c), a.Candidates[j].Variant...)
 		}
-		dst = appendCell(dst, c)
+		dst = appendCode(dst, c, sheets)
 		dst = strconv.AppendInt(append(dst, ','), int64(a.Total), 10)
 		break
 	}
@@ -141,7 +142,7 @@ func AppendListCSV(dst []byte, r ListRow, plate string) []byte {
 			c = append(separated(c), l.Variant...)
 		}
 	}
-	dst = appendCell(append(dst, ','), c)
+	dst = appendCode(append(dst, ','), c, sheets)
 	dst = append(dst, ',')
 	if n := d.NextCheck; n != nil {
 		dst = appendCell(dst, orWord(n.Mark, string(n.Kind)))
@@ -187,6 +188,45 @@ func appendItems(c []byte, items []resolve.Item, first bool) []byte {
 	return c
 }
 
+// ByteOrderMark begins a CSV file that is written for spreadsheets, which then read
+// it as UTF-8. In such a file codes, plates and the like that a spreadsheet would
+// take for numbers or dates have an apostrophe in front, so that 00123 and 3-3 stay
+// what they are.
+const ByteOrderMark = "\ufeff"
+
+// appendCode appends a cell with codes; for spreadsheets with an apostrophe in front
+// where it could be taken for a number, a date or a truth value.
+func appendCode[T string | []byte](dst []byte, cell T, sheets bool) []byte {
+	if sheets && rewritten(cell) {
+		return appendCell(dst, "'"+string(cell))
+	}
+	return appendCell(dst, cell)
+}
+
+// rewritten tells whether a spreadsheet may rewrite a cell: one that begins with a
+// digit, a point before one or the name of a month, or is true or false. It is on
+// the safe side: what spreadsheets take for a date hangs on their language.
+func rewritten[T string | []byte](cell T) bool {
+	if len(cell) == 0 {
+		return false
+	}
+	if c := cell[0]; c >= '0' && c <= '9' || (c == '.' || c == ',') && len(cell) > 1 && cell[1] >= '0' && cell[1] <= '9' {
+		return true
+	}
+	word := strings.ToLower(string(cell[:min(len(cell), 5)]))
+	switch {
+	case len(cell) == len(word) && (word == "true" || word == "false"):
+		return true
+	case len(word) < 3:
+		return false
+	}
+	switch word[:3] {
+	case "jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec":
+		return true
+	}
+	return false
+}
+
 // appendCell appends a cell, in quotes where it needs them. A text that a
 // spreadsheet would take for a formula gets an apostrophe in front.
 func appendCell[T string | []byte](dst []byte, cell T) []byte {
@@ -220,10 +260,10 @@ func appendCell[T string | []byte](dst []byte, cell T) []byte {
 }
 
 // Unapostrophe takes the apostrophe off again that [AppendListCSV] puts before a
-// text which a spreadsheet would take for a formula, so that an answer can be
-// asked again.
+// text which a spreadsheet would take for a formula, a number or a date, so that an
+// answer can be asked again.
 func Unapostrophe(cell string) string {
-	if len(cell) > 1 && cell[0] == '\'' && strings.ContainsRune("=+-@\t\r", rune(cell[1])) {
+	if len(cell) > 1 && cell[0] == '\'' && (strings.ContainsRune("=+-@\t\r", rune(cell[1])) || rewritten(cell[1:])) {
 		return cell[1:]
 	}
 	return cell

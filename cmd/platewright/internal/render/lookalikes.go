@@ -366,15 +366,18 @@ const LookAlikesHeading = "kind,pairs,variants,by,by_eye,family_a,variant_a,fami
 
 // AppendLookAlikesCSV appends a line of the list of all look-alikes as CSV; the
 // summary is no row. A text that a spreadsheet would take for a formula gets an
-// apostrophe in front.
-func AppendLookAlikesCSV(dst []byte, line *alike.Line) []byte {
-	row := csvRow{dst: dst}
+// apostrophe in front; for spreadsheets, see [ByteOrderMark].
+func AppendLookAlikesCSV(dst []byte, line *alike.Line, sheets bool) []byte {
+	row := csvRow{dst: dst, sheets: sheets}
 	switch {
 	case line.Pair != nil:
 		x := line.Pair
-		row.cells("pair", "1", "2", string(x.By), yes(x.ByEye), x.A.Family, string(x.A.Variant), x.B.Family, string(x.B.Variant))
+		row.cells("pair", "1", "2", string(x.By), yes(x.ByEye))
+		row.codes(x.A.Family, string(x.A.Variant), x.B.Family, string(x.B.Variant))
 		if s := x.Slip; s != nil {
-			row.cells(string(s.Kind), strconv.Itoa(s.Place), s.A, s.B, yes(s.Caught))
+			row.cells(string(s.Kind), strconv.Itoa(s.Place))
+			row.codes(s.A, s.B)
+			row.cells(yes(s.Caught))
 		} else {
 			row.cells("", "", "", "", "")
 		}
@@ -383,9 +386,11 @@ func AppendLookAlikesCSV(dst []byte, line *alike.Line) []byte {
 		case c == nil:
 			row.cells("", "", "", "", "")
 		case c.Mark == "":
-			row.cells("plate", "read the plate again", c.Effort.String(), x.Slip.A, x.Slip.B)
+			row.cells("plate", "read the plate again", c.Effort.String())
+			row.codes(x.Slip.A, x.Slip.B)
 		default:
-			row.cells(c.Mark, c.Name, c.Effort.String(), strings.Join(x.Marks[0].This, "; "), strings.Join(x.Marks[0].Other, "; "))
+			row.cells(c.Mark, c.Name, c.Effort.String())
+			row.codes(strings.Join(x.Marks[0].This, "; "), strings.Join(x.Marks[0].Other, "; "))
 		}
 		var roles, a, b []byte
 		for i := range x.Roles {
@@ -397,9 +402,12 @@ func AppendLookAlikesCSV(dst []byte, line *alike.Line) []byte {
 		row.cells(string(roles), string(a), string(b))
 	case line.Group != nil:
 		g := line.Group
-		row.cells("group", strconv.FormatInt(g.Pairs, 10), strconv.Itoa(g.Variants), string(g.By), yes(g.ByEye), g.Family, "", g.Family, "")
+		row.cells("group", strconv.FormatInt(g.Pairs, 10), strconv.Itoa(g.Variants), string(g.By), yes(g.ByEye))
+		row.codes(g.Family, "", g.Family, "")
 		if s := g.Slip; s != nil {
-			row.cells(string(s.Kind), strconv.Itoa(s.Place), s.A, s.B, yes(s.Caught))
+			row.cells(string(s.Kind), strconv.Itoa(s.Place))
+			row.codes(s.A, s.B)
+			row.cells(yes(s.Caught))
 		} else {
 			row.cells("", "", "", "", "")
 		}
@@ -466,16 +474,29 @@ func appendTakes(c []byte, role string, t resolve.Takes) []byte {
 
 // csvRow is a row of CSV being written.
 type csvRow struct {
-	dst  []byte
-	some bool
+	dst    []byte
+	some   bool
+	sheets bool // for spreadsheets
 }
 
 func (r *csvRow) cells(cells ...string) {
 	for _, c := range cells {
-		if r.some {
-			r.dst = append(r.dst, ',')
-		}
-		r.some = true
+		r.next()
 		r.dst = appendCell(r.dst, c)
 	}
+}
+
+// codes appends cells that must stay as they are spelled.
+func (r *csvRow) codes(cells ...string) {
+	for _, c := range cells {
+		r.next()
+		r.dst = appendCode(r.dst, c, r.sheets)
+	}
+}
+
+func (r *csvRow) next() {
+	if r.some {
+		r.dst = append(r.dst, ',')
+	}
+	r.some = true
 }

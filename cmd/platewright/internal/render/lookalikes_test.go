@@ -42,7 +42,7 @@ func hostile() []alike.Line {
 func TestLookAlikesCSVStartsNoFormula(t *testing.T) {
 	out := []byte(LookAlikesHeading)
 	for _, l := range hostile() {
-		out = AppendLookAlikesCSV(out, &l)
+		out = AppendLookAlikesCSV(out, &l, true)
 	}
 	rows, err := csv.NewReader(bytes.NewReader(out)).ReadAll()
 	require.NoError(t, err)
