@@ -80,7 +80,8 @@ func Differ(before, after *Decision) Difference {
 			continue
 		}
 		x.Name = cmp.Or(b, a).Name
-		x.Gone, x.Come = notIn(proofOf(before, a), proofOf(after, b)), notIn(proofOf(after, b), proofOf(before, a))
+		wasProof, isProof := proofOf(before, a), proofOf(after, b)
+		x.Gone, x.Come = spokenOf(notIn(wasProof, isProof), isProof), spokenOf(notIn(isProof, wasProof), wasProof)
 		out.Roles = append(out.Roles, x)
 	}
 	return out
@@ -189,6 +190,22 @@ func proofOf(d *Decision, ans *RoleAnswer) []Reason {
 		}
 	}
 	return out
+}
+
+// spokenOf leaves out what is said of a part itself, such as that it is sold or
+// replaced, where the other proof does not speak of that: nothing is known there of
+// its being otherwise.
+func spokenOf(rs, other []Reason) []Reason {
+	sold := func(r Reason) bool { return r.Code == ReasonSold || r.Code == ReasonEnded }
+	return slices.DeleteFunc(rs, func(r Reason) bool {
+		switch r.Code {
+		case ReasonSold, ReasonEnded, ReasonReplaced, ReasonInterchange, ReasonSplit, ReasonCompanion:
+			return !slices.ContainsFunc(other, func(o Reason) bool {
+				return o.Part.Key() == r.Part.Key() && (!sold(r) || sold(o)) || !sold(r) && o.Other != "" && o.Other.Key() == r.Part.Key()
+			})
+		}
+		return false
+	})
 }
 
 // notIn gives the reasons of a that b has not, each once.

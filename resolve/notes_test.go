@@ -73,6 +73,26 @@ func TestDiffer(t *testing.T) {
 	require.Equal(t, 2, more.Roles[0].Before[0].Items[0].Qty)
 	require.Equal(t, 3, more.Roles[0].After[0].Items[0].Qty)
 
+	// That another part is taken says nothing of what is sold.
+	sold := func(part catalog.PartNo, row string, extra ...Reason) *Decision {
+		d := make(Fits, part, 2, true, row)
+		c := &d.Roles[0].Lines[0].Choices[0]
+		c.Trail = append(append(c.Trail, extra...), Reason{Code: ReasonSold, Part: part})
+		return d
+	}
+	codes := func(rs []Reason) []Code {
+		var out []Code
+		for _, r := range rs {
+			out = append(out, r.Code)
+		}
+		return out
+	}
+	moved := Differ(sold("P1", "a", Reason{Code: ReasonInterchange, Part: "P1", Other: "P0"}), sold("P2", "b"))
+	require.Equal(t, []Code{ReasonStated}, codes(moved.Roles[0].Gone))
+	require.Equal(t, []Code{ReasonStated}, codes(moved.Roles[0].Come))
+	replaced := Differ(sold("P1", "a"), sold("P2", "a", Reason{Code: ReasonReplaced, Part: "P1", Other: "P2"}))
+	require.Contains(t, codes(replaced.Roles[0].Come), ReasonReplaced)
+
 	held := Differ(before, make(Fits, "P1", 2, false, "a"))
 	require.Len(t, held.Roles, 1)
 	require.Equal(t, ReasonNoteAgainst, held.Roles[0].Come[0].Code)

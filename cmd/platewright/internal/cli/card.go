@@ -175,6 +175,13 @@ func (a *app) carded(x render.CardAnswer) error {
 	if x.Events == nil {
 		x.Events = []shop.Event{}
 	}
+	s, err := a.ownShop()
+	if err != nil {
+		return err
+	}
+	if x.Standing, err = standings(s, x.Card); err != nil {
+		return err
+	}
 	if a.json {
 		return render.JSON(a.out, x)
 	}
@@ -409,7 +416,7 @@ func (a *app) cardListCmd() *cobra.Command {
 		Short: "List the cards of the units in the shop",
 		Args:  cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error {
-			out := render.Cards{Schema: render.CardsSchema, Cards: []*shop.Card{}}
+			out := render.Cards{Schema: render.CardsSchema, Cards: []*shop.Card{}, Standing: render.Standing{}}
 			s, err := a.readShop()
 			if err != nil {
 				return err
@@ -423,6 +430,9 @@ func (a *app) cardListCmd() *cobra.Command {
 					if out.Total++; all || c.State == shop.CardOpen {
 						out.Cards = append(out.Cards, c)
 					}
+				}
+				if out.Standing, err = standings(s, out.Cards...); err != nil {
+					return err
 				}
 			}
 			if a.json {
@@ -511,7 +521,7 @@ func (a *app) cardAffectedCmd() *cobra.Command {
 	return &cobra.Command{
 		Use:   "affected",
 		Short: "List the cards and orders that would be decided differently now",
-		Long: `Affected decides each open card, and each card with an order that has not come,
+		Long: `Affected decides each open card, and each card with an order that is not complete,
 again on the catalogue and the notes as they are now, and lists those that come out
 differently, with the reasons. Nothing is changed: platewright card edit CARD takes
 the new decision over.`,
@@ -567,7 +577,11 @@ func affected(s *store.Shop, r *resolve.Resolver, card *shop.Card) (*render.Affe
 	if err != nil {
 		return nil, err
 	}
-	x := &render.AffectedCard{Card: card, Difference: resolve.Difference{Assemblies: []resolve.AssemblyDiffers{}, Roles: []resolve.RoleDiffers{}}, Orders: []render.AffectedOrder{}}
+	stand, err := standings(s, card)
+	if err != nil {
+		return nil, err
+	}
+	x := &render.AffectedCard{Card: card, Standing: stand, Difference: resolve.Difference{Assemblies: []resolve.AssemblyDiffers{}, Roles: []resolve.RoleDiffers{}}, Orders: []render.AffectedOrder{}}
 	after, err := r.Decide(q, resolve.Options{NoNextCheck: true, NoLookAlikes: true})
 	var cannot *resolve.QuestionError
 	if errors.As(err, &cannot) {
@@ -593,7 +607,7 @@ func affected(s *store.Shop, r *resolve.Resolver, card *shop.Card) (*render.Affe
 			}
 		}
 		if len(lines) > 0 {
-			x.Orders = append(x.Orders, render.AffectedOrder{Order: o.Order, Supplier: o.Supplier, Lines: lines})
+			x.Orders = append(x.Orders, render.AffectedOrder{Order: o.Order, Supplier: o.Supplier, Standing: stand[o.Order], Lines: lines})
 		}
 	}
 	if !x.Difference.Any() && len(x.Orders) == 0 {

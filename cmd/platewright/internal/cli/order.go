@@ -22,6 +22,7 @@ import (
 	"platewright/catalog/store"
 	"platewright/cmd/platewright/internal/render"
 	"platewright/resolve"
+	"platewright/resolve/goods"
 	"platewright/resolve/order"
 	"platewright/resolve/purchase"
 )
@@ -277,12 +278,12 @@ func (a *app) order(c *cobra.Command, args []string, f *orderFlags) error {
 			return &shop.RefusedError{What: fmt.Sprintf("card %d would be decided differently now than it was", f.card), Mend: fmt.Sprintf("look at: platewright card affected, and take the new decision over with: platewright card edit %d", f.card)}
 		}
 	}
-	ctx, cancel := context.WithTimeout(c.Context(), time.Duration(f.limit*float64(time.Second)))
 	if !f.again {
 		if ask.Reserved, err = a.reserved(f); err != nil {
 			return err
 		}
 	}
+	ctx, cancel := context.WithTimeout(c.Context(), time.Duration(f.limit*float64(time.Second)))
 	defer cancel()
 	ends := a.planning(f.limit)
 	defer ends()
@@ -417,7 +418,6 @@ func (a *app) placeOrders(ctx context.Context, f *orderFlags, card *shop.Card, b
 	sheets := plan.Sheets()
 	number := f.card
 	_, err = a.changeShop(ctx, func(tx *store.ShopTx) error {
-		had := 0
 		if !f.again {
 			now, err := reservedIn(tx, f)
 			if err != nil {
@@ -427,6 +427,7 @@ func (a *app) placeOrders(ctx context.Context, f *orderFlags, card *shop.Card, b
 				return &shop.RefusedError{What: "what other units take from the shelf has changed while this was planned", Mend: "plan it anew: give the same command again"}
 			}
 		}
+		had := 0
 		add := func(kind shop.Kind, body any) error {
 			e, err := shop.NewCardEvent(kind, who, body)
 			if err == nil {
@@ -437,12 +438,12 @@ func (a *app) placeOrders(ctx context.Context, f *orderFlags, card *shop.Card, b
 		}
 		if card == nil {
 			number = tx.NextCard()
-			if err := add(shop.CardOpened, body); err != nil {
 			if !f.again {
 				if err := orderedElsewhere(tx, body, d, plan); err != nil {
 					return err
 				}
 			}
+			if err := add(shop.CardOpened, body); err != nil {
 				return err
 			}
 		} else {
@@ -506,7 +507,6 @@ func orderedBefore(card *shop.Card, plan *order.Proposal, again bool) error {
 	return nil
 }
 
-// orderNumber makes the number of an order from that of its card: with a letter in
 // shopCards reads cards with what happened to them.
 type shopCards interface {
 	Cards() ([]*shop.Card, error)
@@ -606,6 +606,7 @@ func plateKey(b shop.DecidedBody, d *resolve.Decision) string {
 	return catalog.Fold(b.Unit)
 }
 
+// orderNumber makes the number of an order from that of its card: with a letter in
 // front, so that no spreadsheet takes it for a number or a date.
 func orderNumber(card, n int) string { return fmt.Sprintf("P%04d-%d", card, n) }
 
@@ -664,7 +665,11 @@ func (a *app) storedOrders() ([]render.OrderRecord, *store.Shop, error) {
 			if err != nil {
 				return nil, nil, err
 			}
-			r := render.OrderRecord{Receipts: len(o.Receipts), Complete: o.Complete}
+			placed, done, err := recorded(s, c, o)
+			if err != nil {
+				return nil, nil, err
+			}
+			r := render.OrderRecord{Receipts: len(o.Receipts), Complete: o.Complete, Standing: goods.StandingOf(placed, done, o.Complete)}
 			if err := json.Unmarshal(b.Detail, &r.Sheet); err != nil {
 				return nil, nil, fmt.Errorf("the order %s of card %d cannot be read: %w", o.Order, c.Number, err)
 			}

@@ -162,7 +162,7 @@ func received(cs []goods.Check) error {
 		switch {
 		case c.Do == goods.Came && c.Verdict == goods.Wrong:
 			return answered(exitDoesNotFit)
-		case c.Do == goods.Odd,
+		case c.Do == goods.Odd, c.Do == goods.Came && c.More > 0,
 			c.Verdict == goods.Serves && c.Unit != nil && (c.Unit.Verdict != resolve.Fits || len(c.Unit.Against) > 0),
 			slices.ContainsFunc(c.Needs, func(n goods.Companion) bool { return n.Where == goods.NotThere }):
 			code = exitNotSettled
@@ -386,41 +386,65 @@ func (r *receiving) load() error {
 }
 
 func (r *receiving) open(s *store.Shop, card *shop.Card, o shop.Order) error {
-	es, err := s.EventsAt(append([]int{o.Event}, o.Receipts...))
+	placed, done, err := recorded(s, card, o)
 	if err != nil {
 		return err
+	}
+	q, _, err := storedDecision(s, card)
+	if err != nil {
+		return err
+	}
+	r.number, r.card, r.receipts, r.order = o.Order, card.Number, o.Receipts, placed
+	r.desk = goods.New(r.cat, r.cat.edition, r.order, &q, done)
+	return nil
+}
+
+// recorded reads an order with its receipts, the oldest first.
+func recorded(s *store.Shop, card *shop.Card, o shop.Order) (*goods.Order, []goods.Receipt, error) {
+	es, err := s.EventsAt(append([]int{o.Event}, o.Receipts...))
+	if err != nil {
+		return nil, nil, err
 	}
 	unreadable := func(err error) error {
 		return fmt.Errorf("the order %s of card %d cannot be read: %w", o.Order, card.Number, err)
 	}
 	b, err := shop.Body[shop.OrderedBody](es[0])
 	if err != nil {
-		return err
+		return nil, nil, err
 	}
 	sheet := &order.Sheet{}
 	if err := json.Unmarshal(b.Detail, sheet); err != nil {
-		return unreadable(err)
+		return nil, nil, unreadable(err)
 	}
 	done := []goods.Receipt{}
 	for _, e := range es[1:] {
 		b, err := shop.Body[shop.ReceivedBody](e)
 		if err != nil {
-			return err
+			return nil, nil, err
 		}
 		receipt := goods.Receipt{}
 		if err := json.Unmarshal(b.Detail, &receipt); err != nil {
-			return unreadable(err)
+			return nil, nil, unreadable(err)
 		}
 		receipt.At, receipt.Who = e.At.UTC().Format(time.RFC3339), e.Who
 		done = append(done, receipt)
 	}
-	q, _, err := storedDecision(s, card)
-	if err != nil {
-		return err
+	return goods.FromSheet(sheet), done, nil
+}
+
+// standings tells how each order of cards stands, by its number.
+func standings(s *store.Shop, cards ...*shop.Card) (map[string]goods.Standing, error) {
+	out := map[string]goods.Standing{}
+	for _, card := range cards {
+		for _, o := range card.Orders {
+			placed, done, err := recorded(s, card, o)
+			if err != nil {
+				return nil, err
+			}
+			out[o.Order] = goods.StandingOf(placed, done, o.Complete)
+		}
 	}
-	r.number, r.card, r.receipts, r.order = o.Order, card.Number, o.Receipts, goods.FromSheet(sheet)
-	r.desk = goods.New(r.cat, r.cat.edition, r.order, &q, done)
-	return nil
+	return out, nil
 }
 
 // errStale says that somebody else has booked something of the order meanwhile.

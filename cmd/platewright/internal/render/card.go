@@ -7,6 +7,7 @@ import (
 
 	"platewright/catalog/shop"
 	"platewright/resolve"
+	"platewright/resolve/goods"
 )
 
 // Names of the forms of the answers about job cards as JSON.
@@ -24,16 +25,21 @@ type CardAnswer struct {
 	Card     *shop.Card        `json:"card"`
 	Decision *resolve.Decision `json:"decision,omitempty"` // when it was decided or is shown
 	Events   []shop.Event      `json:"events"`             // when it is shown: its history
+	Standing Standing          `json:"standing"`           // how its orders stand
 	History  bool              `json:"-"`                  // tell the history in the text
 	Why      bool              `json:"-"`                  // show the proofs in the text
 }
 
 // Cards lists job cards.
 type Cards struct {
-	Schema string       `json:"schema"`
-	Cards  []*shop.Card `json:"cards"`
-	Total  int          `json:"total"` // how many there are, listed or not
+	Schema   string       `json:"schema"`
+	Cards    []*shop.Card `json:"cards"`
+	Total    int          `json:"total"`    // how many there are, listed or not
+	Standing Standing     `json:"standing"` // how their orders stand
 }
+
+// Standing tells how orders stand, by their number.
+type Standing map[string]goods.Standing
 
 // CardsAffected lists the cards that would be decided differently now.
 type CardsAffected struct {
@@ -47,7 +53,8 @@ type CardsAffected struct {
 type AffectedCard struct {
 	Card       *shop.Card         `json:"card"`
 	Difference resolve.Difference `json:"difference"`
-	Orders     []AffectedOrder    `json:"orders"`           // that have not come and hold lines that would not be ordered now
+	Orders     []AffectedOrder    `json:"orders"`           // that are not complete and hold lines that would not be ordered now
+	Standing   Standing           `json:"standing"`         // how all its orders stand
 	Cannot     string             `json:"cannot,omitempty"` // why its question cannot be asked any more
 }
 
@@ -55,6 +62,7 @@ type AffectedCard struct {
 type AffectedOrder struct {
 	Order    string         `json:"order"`
 	Supplier string         `json:"supplier"`
+	Standing goods.Standing `json:"standing"` // what is here of it
 	Lines    []AffectedLine `json:"lines"`
 }
 
@@ -64,7 +72,7 @@ type AffectedLine struct {
 	Now resolve.Stand `json:"now"`
 }
 
-func (p *page) cardLine(c *shop.Card) {
+func (p *page) cardLine(c *shop.Card, stand Standing) {
 	st, word := good, "open"
 	if c.State == shop.CardDone {
 		st, word = muted, "closed"
@@ -76,14 +84,8 @@ func (p *page) cardLine(c *shop.Card) {
 	}
 	p.put(4, 2, say(work+"decided on "+cardEdition(c.Edition)))
 	for _, o := range c.Orders {
-		state := "not here yet"
-		switch {
-		case o.Complete:
-			state = "complete"
-		case len(o.Receipts) > 0:
-			state = "partly here"
-		}
-		p.put(4, 2, sayf("order %s to %s, %s: %s", o.Order, o.Supplier, counted(len(o.Lines), "line", "lines"), state))
+		s := stand[o.Order]
+		p.put(4, 2, sayf("order %s to %s, %s: %s", o.Order, o.Supplier, counted(s.Lines, "line", "lines"), standingText(&s)))
 	}
 	if c.Because != "" {
 		p.put(4, 2, say("closed because: "+c.Because))
@@ -109,7 +111,7 @@ func CardText(w io.Writer, x CardAnswer, s Screen) error {
 	if head := words[x.Did]; head != "" {
 		p.put(0, 2, say(head+".").in(good))
 	}
-	p.cardLine(x.Card)
+	p.cardLine(x.Card, x.Standing)
 	if x.Did == "shown" {
 		p.cardFindings(x)
 	}
@@ -190,7 +192,7 @@ func happened(e shop.Event) string {
 func CardsText(w io.Writer, cs Cards, s Screen) error {
 	p := newPage(s)
 	for _, c := range cs.Cards {
-		p.cardLine(c)
+		p.cardLine(c, cs.Standing)
 	}
 	switch {
 	case cs.Total == 0:
@@ -216,7 +218,7 @@ func CardsAffectedText(w io.Writer, x CardsAffected, s Screen) error {
 	p.put(0, 2, sayf("%d of %s would be decided differently now.", len(x.Cards), counted(x.Checked, "card", "cards")).in(alert))
 	for _, c := range x.Cards {
 		p.gap()
-		p.cardLine(c.Card)
+		p.cardLine(c.Card, c.Standing)
 		if c.Cannot != "" {
 			p.put(4, 2, say("cannot be asked any more: ").in(alert), say(c.Cannot))
 		}
@@ -229,7 +231,7 @@ func CardsAffectedText(w io.Writer, x CardsAffected, s Screen) error {
 			p.reasons("no longer: ", r.Gone)
 		}
 		for _, o := range c.Orders {
-			p.put(4, 2, sayf("Order %s to %s has not come, and would not be placed so now:", o.Order, o.Supplier).in(alert))
+			p.put(4, 2, sayf("Order %s to %s is %s, and would not be placed so now:", o.Order, o.Supplier, standingText(&o.Standing)).in(alert))
 			for _, l := range o.Lines {
 				p.put(6, 4, say(plainCode(l.Role)+tail(" at ", l.Position)+": "+glued(string(l.Part))+" was ordered; now "+standsText([]resolve.Stand{l.Now})))
 			}

@@ -10,6 +10,7 @@ import (
 	"github.com/shopspring/decimal"
 	"golang.org/x/text/currency"
 
+	"platewright/resolve/goods"
 	"platewright/resolve/order"
 	"platewright/resolve/purchase"
 )
@@ -43,9 +44,10 @@ type Orders struct {
 
 // OrderRecord is an order on record.
 type OrderRecord struct {
-	Sheet    order.Sheet `json:"sheet"`
-	Receipts int         `json:"receipts"` // how often something of it came
-	Complete bool        `json:"complete"` // all of it is here
+	Sheet    order.Sheet    `json:"sheet"`
+	Receipts int            `json:"receipts"` // how often something of it came
+	Complete bool           `json:"complete"` // all of it is here
+	Standing goods.Standing `json:"standing"` // what is here of it
 }
 
 // money writes an amount as it is charged: with the places of its currency, more
@@ -341,8 +343,6 @@ func (p *page) proposal(o *order.Proposal, placed []order.Sheet) {
 			p.put(2, 4, say(s))
 		}
 	}
-	if len(o.Spares) > 0 {
-		p.head(strong, "LEFT OVER, for the shelf")
 	for i, x := range o.Reserved {
 		if i == 0 {
 			p.head(warn, "ON THE SHELF, taken by other units")
@@ -353,6 +353,8 @@ func (p *page) proposal(o *order.Proposal, placed []order.Sheet) {
 		}
 		p.put(2, 4, sayf("%s is taken by card %d", s, x.Card))
 	}
+	if len(o.Spares) > 0 {
+		p.head(strong, "LEFT OVER, for the shelf")
 		for _, x := range o.Spares {
 			p.put(2, 4, say(much(x.Amount)+" "+x.Name+", from "+x.Supplier))
 		}
@@ -502,7 +504,7 @@ func sure(a *order.Other) string {
 func OrdersText(w io.Writer, x Orders, s Screen) error {
 	p := newPage(s)
 	for _, o := range x.Orders {
-		state, st := "not here yet", plain
+		state, st := standingText(&o.Standing), plain
 		switch {
 		case o.Complete:
 			st = good

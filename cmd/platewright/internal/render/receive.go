@@ -134,6 +134,41 @@ func ScanLineText(w io.Writer, x Receive, line int, s Screen) error {
 	return err
 }
 
+// standingText says how an order stands in a few words.
+func standingText(s *goods.Standing) string {
+	if s.Complete {
+		return "complete"
+	}
+	state := "not here yet"
+	switch {
+	case s.Short == 0:
+		state = "here"
+	case s.Came > 0:
+		state = "partly here"
+	}
+	var rest []string
+	add := func(is bool, what string) {
+		if is {
+			rest = append(rest, what)
+		}
+	}
+	add(s.Odd, "something looks otherwise")
+	add(s.More, "more than ordered came")
+	add(s.Foreign, "something came that was not ordered")
+	switch {
+	case s.Short > 0 || len(rest) > 0:
+	case s.Serves:
+		// A look, a companion or whether it fits at all: the catalogue knows which.
+		add(true, "not looked at or not settled")
+	default:
+		add(true, "not looked at")
+	}
+	if len(rest) == 0 {
+		return state
+	}
+	return state + ", " + strings.Join(rest, ", ")
+}
+
 func atBy(at, who string) string {
 	s := ""
 	if at != "" {
