@@ -33,6 +33,7 @@ func TestScripts(t *testing.T) {
 		Setup: func(e *testscript.Env) error {
 			e.Setenv("PLATEWRIGHT_DATA", e.WorkDir+"/data")
 			e.Setenv("SOURCE_DATE_EPOCH", "1700000000") // 2023-11-14 22:13:20 UTC
+			e.Setenv("COLUMNS", "1000")                 // what is said on standard error is not folded, so that a pattern finds it
 			return nil
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){

@@ -92,7 +92,7 @@ Without a catalogue of its own it works on a small demo of invented data.`,
 	f.BoolVar(&a.noColor, "no-color", false, "no colours (NO_COLOR and TERM=dumb do the same)")
 	f.IntVar(&a.width, "width", 0, "lay texts out for this many `columns` (default: the terminal's, else 80)")
 	c.SetFlagErrorFunc(func(c *cobra.Command, err error) error { return &usageError{err.Error(), c.CommandPath()} })
-	c.SetHelpTemplate(helpTemplate)
+	c.SetHelpFunc(a.help)
 	c.AddGroup(&cobra.Group{ID: "unit", Title: "A unit and its parts:"}, &cobra.Group{ID: "shop", Title: "The shop's catalogue:"}, &cobra.Group{ID: "more", Title: "More:"})
 	c.SetHelpCommandGroupID("more")
 	c.SetCompletionCommandGroupID("more")
@@ -101,15 +101,25 @@ Without a catalogue of its own it works on a small demo of invented data.`,
 	return c
 }
 
-// helpTemplate ends each help with the exit codes, which are the same for all
-// commands and output formats.
-const helpTemplate = `{{with (or .Long .Short)}}{{. | trimTrailingWhitespaces}}
-
-{{end}}{{if or .Runnable .HasSubCommands}}{{.UsageString}}{{end}}
-Exit codes: 0 done, 1 failed, 2 wrong usage, 3 input refused or an audit has
+// exitCodes ends each help: they are the same for all commands and output formats.
+const exitCodes = `Exit codes: 0 done, 1 failed, 2 wrong usage, 3 input refused or an audit has
 findings, 4 store in use, 5 store damaged or newer than this program,
-10 does not fit, 11 not settled, 130 interrupted.
-`
+10 does not fit, 11 not settled, 130 interrupted.`
+
+// help writes the help of a command, laid out for the screen.
+func (a *app) help(c *cobra.Command, _ []string) {
+	width := a.screen().Width
+	about := c.Long
+	if about == "" {
+		about = c.Short
+	}
+	text := render.Folded(render.Unwrapped(strings.TrimRight(about, "\n")), width, 0) + "\n\n"
+	if c.Runnable() || c.HasSubCommands() {
+		text += render.Folded(c.UsageString(), width, 4)
+	}
+	// What cannot be written is told when the output is flushed.
+	_, _ = io.WriteString(c.OutOrStdout(), text+"\n"+render.Folded(render.Unwrapped(exitCodes), width, 0)+"\n")
+}
 
 // wrapArgs makes wrong arguments of c and its subcommands usage errors.
 func wrapArgs(c *cobra.Command) {
@@ -128,22 +138,36 @@ func wrapArgs(c *cobra.Command) {
 
 // screen says how the answer's stream shows texts.
 func (a *app) screen() render.Screen {
-	s := render.Screen{Width: a.width}
-	f, _ := a.tty.(*os.File)
-	terminal := f != nil && term.IsTerminal(int(f.Fd()))
-	if s.Width == 0 && terminal {
-		if w, _, err := term.GetSize(int(f.Fd())); err == nil {
-			s.Width = w
-		}
+	width, terminal := a.widthOf(a.tty)
+	return render.Screen{Width: width, Color: terminal && !a.noColor && a.env("NO_COLOR") == "" && a.env("TERM") != "dumb"}
+}
+
+// errWidth is how wide what is said on standard error may be. Where that is no
+// terminal but a log, COLUMNS can widen it.
+func (a *app) errWidth() int {
+	width, terminal := a.widthOf(a.err)
+	if n, err := strconv.Atoi(strings.TrimSpace(a.env("COLUMNS"))); a.width == 0 && !terminal && err == nil && n > 0 {
+		return n
 	}
-	if s.Width == 0 {
-		s.Width = 80
-		if terminal {
-			if n, err := strconv.Atoi(strings.TrimSpace(a.env("COLUMNS"))); err == nil && n > 0 {
-				s.Width = n
-			}
-		}
+	return width
+}
+
+// widthOf gives the columns of a stream: those asked for, else the terminal's, else
+// 80; and whether it is a terminal.
+func (a *app) widthOf(stream io.Writer) (width int, terminal bool) {
+	f, _ := stream.(*os.File)
+	terminal = f != nil && term.IsTerminal(int(f.Fd()))
+	if a.width > 0 {
+		return a.width, terminal
 	}
-	s.Color = terminal && !a.noColor && a.env("NO_COLOR") == "" && a.env("TERM") != "dumb"
-	return s
+	if !terminal {
+		return 80, false
+	}
+	if w, _, err := term.GetSize(int(f.Fd())); err == nil && w > 0 {
+		return w, true
+	}
+	if n, err := strconv.Atoi(strings.TrimSpace(a.env("COLUMNS"))); err == nil && n > 0 {
+		return n, true
+	}
+	return 80, true
 }

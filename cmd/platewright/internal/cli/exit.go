@@ -10,6 +10,7 @@ import (
 	"platewright/catalog/audit"
 	"platewright/catalog/shop"
 	"platewright/catalog/store"
+	"platewright/cmd/platewright/internal/render"
 	"platewright/resolve"
 	"platewright/resolve/order"
 	"platewright/resolve/purchase"
@@ -74,10 +75,10 @@ func (a *app) report(err error) int {
 		// The reader of the answer went away; there is nobody to tell.
 		return code
 	case code == exitInterrupted:
-		fmt.Fprintln(a.err, "platewright: interrupted; nothing was left half done")
+		a.complain("interrupted; nothing was left half done")
 		return code
 	case errors.As(err, &usage):
-		fmt.Fprintf(a.err, "platewright: %s\n", usage.text)
+		a.complain(usage.text)
 		help := "platewright"
 		if usage.command != "" {
 			help = usage.command
@@ -90,15 +91,21 @@ func (a *app) report(err error) int {
 		if n == 1 {
 			s = "finding"
 		}
-		fmt.Fprintf(a.err, "platewright: the input was refused with %d %s; nothing was changed\n", n, s)
+		a.complain(fmt.Sprintf("the input was refused with %d %s; nothing was changed", n, s))
 	default:
-		fmt.Fprintf(a.err, "platewright: %v\n", err)
+		a.complain(err.Error())
 	}
 	var h *hinted
 	if errors.As(err, &h) {
-		fmt.Fprintln(a.err, h.hint)
+		fmt.Fprintln(a.err, render.Folded(h.hint, a.errWidth(), 0))
 	}
 	return code
+}
+
+// complain writes a message, folded to the width. Its first word is the program's
+// name, so that other tools find it.
+func (a *app) complain(text string) {
+	fmt.Fprintln(a.err, render.Folded("platewright: "+text, a.errWidth(), 2))
 }
 
 // exitCode is the one table from errors to exit codes.

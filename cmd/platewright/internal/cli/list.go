@@ -155,7 +155,7 @@ func (a *app) resolveList(ctx context.Context, list listFlags, work, roles []str
 		if ferr := a.out.Flush(); ferr != nil {
 			return ferr
 		}
-		fmt.Fprintf(a.err, "platewright: %d of the rows could not be answered; mend them and run the list again\n", refused)
+		a.complain(fmt.Sprintf("%d of the rows could not be answered; mend them and run the list again", refused))
 		return answered(exitRefused)
 	}
 	return nil
