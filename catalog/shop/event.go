@@ -3,6 +3,7 @@ package shop
 import (
 	"encoding/json"
 	"fmt"
+	"strings"
 	"time"
 
 	"platewright/catalog"
@@ -130,6 +131,30 @@ func (e *UnknownError) Error() string {
 	return fmt.Sprintf("there is no %s %q; %s", e.What, e.Name, e.Mend)
 }
 
+// done says in words what an event of the kind did.
+func (k Kind) done() string {
+	switch k {
+	case RulesChanged:
+		return "other rules set"
+	case CardOpened:
+		return "opened"
+	case CardDecided:
+		return "decided again"
+	case CardNoted:
+		return "something noted"
+	case CardMeasured:
+		return "something measured"
+	case CardPlanned:
+		return "a purchase planned"
+	case CardOrdered:
+		return "an order placed"
+	case CardReceived:
+		return "goods received"
+	}
+	_, what, _ := strings.Cut(string(k), "-")
+	return what
+}
+
 // ChangedError says that somebody else was first: the note or card is not any
 // more what whoever wants to change it has seen.
 type ChangedError struct {
@@ -142,8 +167,18 @@ type ChangedError struct {
 
 func (e *ChangedError) Error() string {
 	s := fmt.Sprintf("%s %s has been changed since revision %d: it is at revision %d", e.What, e.Name, e.Seen, e.Revision)
-	for _, x := range e.Since {
-		s += fmt.Sprintf("; %s by %s on %s", x.Kind, x.Who, x.At.UTC().Format("2006-01-02 15:04"))
+	// What one person did several times in a row is said once, with the last time.
+	for i := 0; i < len(e.Since); i++ {
+		x, n := e.Since[i], 1
+		for ; i+1 < len(e.Since) && e.Since[i+1].Kind == x.Kind && e.Since[i+1].Who == x.Who; n++ {
+			i++
+			x = e.Since[i]
+		}
+		times := ""
+		if n > 1 {
+			times = fmt.Sprintf(" %d times, last", n)
+		}
+		s += fmt.Sprintf("; %s by %s%s on %s UTC", x.Kind.done(), x.Who, times, x.At.UTC().Format("2006-01-02 15:04"))
 	}
 	return s + "; look at it again, and repeat with --revision " + fmt.Sprint(e.Revision)
 }

@@ -18,7 +18,18 @@ type Desk struct {
 	answers  map[string]*resolve.PartAnswer
 	done     []Receipt
 	tally    *tally
+	beside   []Beside
 }
+
+// Beside is another order for the same unit, with its receipts so far.
+type Beside struct {
+	Order *Order
+	Done  []Receipt
+}
+
+// Beside tells of the other orders for the same unit, for which something can have
+// come that this one does not hold.
+func (d *Desk) Beside(orders ...Beside) { d.beside = orders }
 
 // New opens the goods-in of an order with the receipts so far, the oldest first.
 // The question is the one about the unit that the order is for, nil where none is

@@ -326,7 +326,7 @@ func TestRepeats(t *testing.T) {
 		require.Nil(t, res.Receipt)
 		require.Equal(t, "bench 1", res.Same.Who)
 	}
-	require.Contains(t, b.refused(goods.Delivery{Note: "DN 7"}, "RING=1"), "booked on 2026-11-25 14:01 by bench 1 with other things: 1 × NEW-1, 4 × RING")
+	require.Contains(t, b.refused(goods.Delivery{Note: "DN 7"}, "RING=1"), "booked on 2026-11-25 14:01 UTC by bench 1 with other things: 1 × NEW-1, 4 × RING")
 	require.Equal(t, []string{"NEW-1 1/2 [short look]", "RING 4/6 [short]"}, b.told())
 	_, err = b.try(goods.Delivery{Note: "DN 7", Again: true}, "RING=1")
 	require.NoError(t, err)
@@ -338,11 +338,11 @@ func TestRepeats(t *testing.T) {
 	// Without a note, what was booked last cannot be told from a slip of the hand.
 	_, err = b.try(goods.Delivery{}, "NEW-1")
 	require.NoError(t, err)
-	require.Contains(t, b.refused(goods.Delivery{}, "NEW-1"), "the same was booked on 2026-11-25 14:03 by bench 1: 1 × NEW-1")
+	require.Contains(t, b.refused(goods.Delivery{}, "NEW-1"), "the same was booked on 2026-11-25 14:03 UTC by bench 1: 1 × NEW-1")
 	_, err = b.try(goods.Delivery{}, "RING")
 	require.NoError(t, err)
 	require.Equal(t, []string{"NEW-1 2/2 [look]", "RING 6/6 complete"}, b.told())
-	require.Contains(t, b.refused(goods.Delivery{}, "NEW-1"), "all 2 of line 1 are here: the last were booked on 2026-11-25 14:03 by bench 1")
+	require.Contains(t, b.refused(goods.Delivery{}, "NEW-1"), "all 2 of line 1 are here: the last were booked on 2026-11-25 14:03 UTC by bench 1")
 	require.Contains(t, b.refused(goods.Delivery{Talk: true}, "RING"), "all 6 of line 2 are here")
 	// Another delivery note is another delivery.
 	_, err = b.try(goods.Delivery{Note: "DN 8"}, "RING=2")

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"platewright/catalog"
 	"platewright/resolve"
@@ -63,8 +64,17 @@ type Check struct {
 	Needs    []Companion    `json:"needs"`          // of serves: what must come along
 	Fit      *Fit           `json:"fit,omitempty"`  // of wrong: what it would fit
 	Unit     *FitOfUnit     `json:"unit,omitempty"` // of serves: what the unit's decision says of it
+	On       *OnAnother     `json:"on,omitempty"`   // of wrong: another order of the same unit that has it
 	Saw      string         `json:"saw,omitempty"`
 	Complete bool           `json:"complete"` // the line is, afterwards
+}
+
+// OnAnother is a line of another order of the same unit.
+type OnAnother struct {
+	Order string `json:"order"`
+	Name  string `json:"name"` // of its supplier
+	Line  int    `json:"line"`
+	Open  int    `json:"open"` // have not come for that line
 }
 
 // FitOfUnit is what the decision about the unit says of a part.
@@ -211,7 +221,10 @@ func (d *Desk) NoteBooked(note string) *Receipt {
 func Booked(r *Receipt) string {
 	s := "before"
 	if r.At != "" {
-		s = "on " + strings.Replace(r.At[:min(len(r.At), 16)], "T", " ", 1)
+		s = "on " + r.At
+		if t, err := time.Parse(time.RFC3339, r.At); err == nil {
+			s = "on " + t.UTC().Format("2006-01-02 15:04") + " UTC"
+		}
 	}
 	if r.Who != "" {
 		s += " by " + r.Who
@@ -689,6 +702,7 @@ func (d *Desk) after(t *tally, c *Check) error {
 		}
 		if c.Do == Came {
 			c.Fit, err = d.fit(c.Part)
+			c.On = d.onAnother(c.Part.Key())
 		}
 		return err
 	}
@@ -701,6 +715,28 @@ func (d *Desk) after(t *tally, c *Check) error {
 		c.Needs = l.Companions
 	}
 	return nil
+}
+
+// onAnother finds a part among the other orders of the unit, where it is still
+// awaited if there is such a line.
+func (d *Desk) onAnother(part string) *OnAnother {
+	var out *OnAnother
+	for i := range d.beside {
+		b := &d.beside[i]
+		t := newTally(b.Order, b.Done)
+		for j := range b.Order.Lines {
+			l := &b.Order.Lines[j]
+			open := max(l.Wanted-t.here(l.Line), 0)
+			if l.Part.Key() == part && (out == nil || out.Open == 0 && open > 0) {
+				name := b.Order.Name
+				if name == "" {
+					name = b.Order.Supplier
+				}
+				out = &OnAnother{Order: b.Order.Number, Name: name, Line: l.Line, Open: open}
+			}
+		}
+	}
+	return out
 }
 
 // count reads a count: pieces, or packs with a p or the word behind it. What is

@@ -177,7 +177,7 @@ func (a *app) audit(c *cobra.Command, f auditFlags) error {
 			return err
 		}
 	}
-	sum := render.AuditSummary{Edition: cat.edition, Severity: least, Counts: []render.AuditCount{}}
+	sum := render.AuditSummary{Edition: cat.edition, Severity: least, Counts: []render.AuditCount{}, Accepted: f.accepted}
 	if err := rows(cat, catalog.TSources, func(s *catalog.Source) bool {
 		sum.Edition.Invented = s.Kind == catalog.SourceInvented
 		return !sum.Edition.Invented

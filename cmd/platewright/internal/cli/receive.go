@@ -396,6 +396,17 @@ func (r *receiving) open(s *store.Shop, card *shop.Card, o shop.Order) error {
 	}
 	r.number, r.card, r.receipts, r.order = o.Order, card.Number, o.Receipts, placed
 	r.desk = goods.New(r.cat, r.cat.edition, r.order, &q, done)
+	var beside []goods.Beside
+	for _, other := range card.Orders {
+		if other.Order != o.Order {
+			placed, done, err := recorded(s, card, other)
+			if err != nil {
+				return err
+			}
+			beside = append(beside, goods.Beside{Order: placed, Done: done})
+		}
+	}
+	r.desk.Beside(beside...)
 	return nil
 }
 

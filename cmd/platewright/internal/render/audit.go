@@ -38,6 +38,7 @@ type AuditSummary struct {
 	Severity audit.Severity  `json:"severity"` // the least that is listed and that counts
 	Open     int             `json:"open"`     // findings of this severity or worse that nobody has accepted
 	Counts   []AuditCount    `json:"counts"`
+	Accepted bool            `json:"-"` // accepted findings are listed too
 }
 
 // AuditCount counts the findings of one kind and severity, listed or not.
@@ -417,7 +418,11 @@ func AuditText(w io.Writer, sum AuditSummary, listed []AuditFinding, s Screen) e
 	for _, c := range sum.Counts {
 		found[c.Severity] += c.Found - c.Accepted
 		accepted += c.Accepted
-		more[string(c.Severity)+" "+string(c.Kind)] += c.Found
+		n := c.Found
+		if !sum.Accepted {
+			n -= c.Accepted
+		}
+		more[string(c.Severity)+" "+string(c.Kind)] += n
 	}
 	var counts []string
 	for _, sev := range audit.Severities {
@@ -443,7 +448,7 @@ func AuditText(w io.Writer, sum AuditSummary, listed []AuditFinding, s Screen) e
 			rest = append(rest, fmt.Sprintf("%d %s (--severity %s)", n, sev, sev))
 		}
 	}
-	if accepted > 0 {
+	if accepted > 0 && !sum.Accepted {
 		rest = append(rest, fmt.Sprintf("%d accepted (--accepted)", accepted))
 	}
 	if len(rest) > 0 {
@@ -496,11 +501,11 @@ func AcceptedText(w io.Writer, a Accepted, s Screen) error {
 		p.put(0, 2, say("Nothing is accepted."))
 	}
 	for _, x := range a.Accepted {
-		word := "accepted"
+		word := "accepted by"
 		if x.Revoked {
-			word = "no longer accepted"
+			word = "acceptance taken back by"
 		}
-		p.put(0, 2, say(x.ID).in(strong), sayf(" %s, %s: %s by %s on %s: %s", plainCode(string(x.Kind)), x.What, word, x.Who, x.At.UTC().Format("2006-01-02"), x.Because))
+		p.put(0, 2, say(x.ID).in(strong), sayf(" %s, %s: %s %s on %s: %s", plainCode(string(x.Kind)), x.What, word, x.Who, minute(x.At), x.Because))
 	}
 	_, err := w.Write(p.buf.Bytes())
 	return err

@@ -106,7 +106,7 @@ func auditOf(t *testing.T) (AuditSummary, []AuditFinding) {
 		list = append(list, NewAuditFinding(f, nil))
 	}
 	list[2].Accepted = by
-	return AuditSummary{Edition: resolve.Edition{Name: "the shop's catalogue", Number: 4}, Severity: audit.Doubtful, Open: 13, Counts: []AuditCount{
+	return AuditSummary{Edition: resolve.Edition{Name: "the shop's catalogue", Number: 4}, Severity: audit.Doubtful, Open: 13, Accepted: true, Counts: []AuditCount{
 		{Kind: audit.Contradiction, Severity: audit.Wrong, Found: 1}, {Kind: audit.RoleUnstated, Severity: audit.Doubtful, Found: 12},
 		{Kind: audit.OfferTwice, Severity: audit.Doubtful, Found: 1, Accepted: 1}, {Kind: audit.KitWithoutContents, Severity: audit.Thin, Found: 4}}}, list
 }
@@ -127,6 +127,16 @@ func TestAuditText(t *testing.T) {
 		}
 	}
 	var b bytes.Buffer
+	// An accepted finding that is not listed is no more to be listed.
+	rest := AuditSummary{Severity: audit.Doubtful, Open: 1, Counts: []AuditCount{{Kind: audit.Contradiction, Severity: audit.Wrong, Found: 2, Accepted: 1}}}
+	require.NoError(t, AuditText(&b, rest, list[:1], Screen{Width: 80}))
+	require.NotContains(t, b.String(), "more (--limit 0")
+	require.Contains(t, b.String(), "1 accepted (--accepted)")
+	b.Reset()
+	rest.Counts[0].Found = 3
+	require.NoError(t, AuditText(&b, rest, list[:1], Screen{Width: 80}))
+	require.Contains(t, b.String(), "and 1 more (--limit 0")
+	b.Reset()
 	require.NoError(t, AuditText(&b, AuditSummary{Severity: audit.Wrong, Counts: []AuditCount{}}, nil, Screen{Width: 80}))
 	if !strings.HasPrefix(b.String(), "Nothing wrong is open.\n") {
 		t.Errorf("without findings the text is %q", &b)

@@ -90,7 +90,7 @@ func (p *page) cardLine(c *shop.Card, stand Standing) {
 	if c.Because != "" {
 		p.put(4, 2, say("closed because: "+c.Because))
 	}
-	p.put(4, 2, sayf("opened %s by %s; last %s by %s; revision %d", c.Opened.UTC().Format("2006-01-02"), c.By, c.Last.UTC().Format("2006-01-02 15:04"), c.LastBy, c.Revision).in(muted))
+	p.put(4, 2, sayf("opened %s by %s; last %s by %s; revision %d", minute(c.Opened), c.By, minute(c.Last), c.LastBy, c.Revision).in(muted))
 }
 
 func orBracket(s string) string {
@@ -118,7 +118,7 @@ func CardText(w io.Writer, x CardAnswer, s Screen) error {
 	if x.History {
 		p.head(strong, "HISTORY")
 		for i, e := range x.Events {
-			p.put(2, 4, sayf("%d. ", i+1).in(strong), say(e.At.UTC().Format("2006-01-02 15:04")+" "+e.Who+": "+plainCode(strings.TrimPrefix(string(e.Kind), "card-"))+tail(" ", happened(e))))
+			p.put(2, 4, sayf("%d. ", i+1).in(strong), say(minute(e.At)+" "+e.Who+": "+plainCode(strings.TrimPrefix(string(e.Kind), "card-"))+tail(" ", happened(e))))
 		}
 	}
 	if _, err := w.Write(p.buf.Bytes()); err != nil {
@@ -141,7 +141,7 @@ func (p *page) cardFindings(x CardAnswer) {
 			if e.Kind == shop.CardMeasured {
 				word = "measured: "
 			}
-			p.put(4, 2, say(word+happened(e)), say(" ("+e.Who+", "+e.At.UTC().Format("2006-01-02")+")").in(muted))
+			p.put(4, 2, say(word+happened(e)), say(" ("+e.Who+", "+minute(e.At)+")").in(muted))
 		}
 	}
 }

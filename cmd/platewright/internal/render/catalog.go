@@ -287,6 +287,15 @@ func EditionsText(w io.Writer, e Editions, s Screen) error {
 
 func minute(t time.Time) string { return t.UTC().Format("2006-01-02 15:04") + " UTC" }
 
+// minuteOf is minute for a moment as RFC 3339 writes it; another text stays.
+func minuteOf(text string) string {
+	t, err := time.Parse(time.RFC3339, text)
+	if err != nil {
+		return text
+	}
+	return minute(t)
+}
+
 // InfoText says which catalogue the program works on.
 func InfoText(w io.Writer, i Info, s Screen) error {
 	p := newPage(s)

@@ -223,7 +223,7 @@ func NoteHistoryText(w io.Writer, h NoteHistory, s Screen) error {
 	p := newPage(s)
 	p.put(0, 4, say(h.Note.ID).in(strong), say(" "+about(h.Note.Current())))
 	for _, l := range h.Lines {
-		p.put(2, 4, sayf("%d. ", l.Revision).in(strong), say(l.At.UTC().Format("2006-01-02 15:04")+" "+l.Who+": "+plainCode(strings.TrimPrefix(string(l.Kind), "note-"))+tail(" ", l.Wording)))
+		p.put(2, 4, sayf("%d. ", l.Revision).in(strong), say(minute(l.At)+" "+l.Who+": "+plainCode(strings.TrimPrefix(string(l.Kind), "note-"))+tail(" ", l.Wording)))
 		if l.Because != "" {
 			p.put(6, 2, say(l.Because))
 		}

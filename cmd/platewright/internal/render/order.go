@@ -512,7 +512,7 @@ func OrdersText(w io.Writer, x Orders, s Screen) error {
 			st = warn
 		}
 		p.put(0, 4, say(o.Sheet.Number).in(strong), sayf(" to %s, %s: ", o.Sheet.Order.Name, charged(o.Sheet.Order.Total, o.Sheet.Order.Currency)), say(state).in(st))
-		p.put(4, 2, sayf("card %d, %s; by %s on %s", o.Sheet.Card, unitLine(o.Sheet.Unit), o.Sheet.By, strings.Split(o.Sheet.Placed, "T")[0]).in(muted))
+		p.put(4, 2, sayf("card %d, %s; by %s on %s", o.Sheet.Card, unitLine(o.Sheet.Unit), o.Sheet.By, minuteOf(o.Sheet.Placed)).in(muted))
 	}
 	if len(x.Orders) == 0 {
 		p.put(0, 2, say("There is no order yet. Place one with: platewright order PLATE --work SCOPE --place"))

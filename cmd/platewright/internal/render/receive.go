@@ -172,7 +172,7 @@ func standingText(s *goods.Standing) string {
 func atBy(at, who string) string {
 	s := ""
 	if at != "" {
-		s = " on " + strings.Replace(at[:min(len(at), 16)], "T", " ", 1)
+		s = " on " + minuteOf(at)
 	}
 	return s + tail(" by ", who)
 }
@@ -213,6 +213,15 @@ func (t *receivePage) check(c *goods.Check) {
 		t.put(0, 2, append([]span{say("WRONG: ").in(alert)}, name...)...)
 		t.put(2, 2, sayf("%s of it, and it was not ordered.", piecesOf(c.Qty, nil)))
 	}
+	if o := c.On; o != nil {
+		on := glued(o.Order) + " to " + o.Name + ", line " + strconv.Itoa(o.Line)
+		number := shellNumber(string(c.Part))
+		if o.Open > 0 {
+			t.put(2, 2, sayf("It is on %s.", on).in(strong), sayf(" Book it there: platewright receive %s %s, and take it off here: %s", o.Order, number, t.command("--correct "+number+"=0 --because TEXT")))
+		} else {
+			t.put(2, 2, sayf("It is on %s too, where all of it is here.", on))
+		}
+	}
 	if c.By != nil && c.By.By != goods.ByPart {
 		t.put(2, 2, say(glued(c.Given)+" "+meaningText(c.By)).in(muted))
 	}
@@ -225,7 +234,9 @@ func (t *receivePage) check(c *goods.Check) {
 	}
 	if c.Fit != nil {
 		t.fit(c.Part, c.Fit)
-		t.put(2, 2, say("Send it back: ").in(strong), say(t.command("--return "+shellNumber(string(c.Part))+" --because TEXT")))
+		if c.On == nil || c.On.Open == 0 {
+			t.put(2, 2, say("Send it back: ").in(strong), say(t.command("--return "+shellNumber(string(c.Part))+" --because TEXT")))
+		}
 	}
 	if c.More > 0 {
 		t.put(2, 2, sayf("%d more than ordered. Send them back, or keep them: ", c.More).in(warn), say(t.command("--keep "+shellNumber(string(c.Part))+" --because TEXT")))
@@ -383,7 +394,9 @@ func (t *receivePage) fit(part catalog.PartNo, f *goods.Fit) {
 		t.put(2, 2, say(s))
 	}
 	if len(f.Serves) == 0 {
-		t.put(2, 2, say("The catalogue does not say what it fits.").in(muted))
+		if f.Unit == nil || f.Unit.Verdict != resolve.Fits {
+			t.put(2, 2, say("The catalogue does not say what it fits.").in(muted))
+		}
 		return
 	}
 	roles := []string{}

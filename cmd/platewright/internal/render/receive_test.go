@@ -89,3 +89,18 @@ func TestReceiveTexts(t *testing.T) {
 		}
 	}
 }
+
+// What the unit takes all the same is not told to be without a use.
+func TestUseOfTheUnitIsAUse(t *testing.T) {
+	text := func(v resolve.Verdict) string {
+		fit := &goods.Fit{Unit: &resolve.PartAnswer{Part: "UY-2", Verdict: v, Roles: []resolve.PartRole{{Role: "fluid", Verdict: v}}}}
+		check := goods.Check{Do: goods.Came, Verdict: goods.Wrong, Part: "UY-2", Qty: 1, Fit: fit}
+		var b bytes.Buffer
+		require.NoError(t, ScanText(&b, Receive{Checks: []goods.Check{check}}, Screen{Width: 200}))
+		return b.String()
+	}
+	const unknown = "The catalogue does not say what it fits"
+	require.Contains(t, text(resolve.Fits), "It fits this unit all the same as fluid")
+	require.NotContains(t, text(resolve.Fits), unknown)
+	require.Contains(t, text(resolve.NotSettled), unknown)
+}
