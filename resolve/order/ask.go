@@ -32,12 +32,13 @@ type Ask struct {
 
 // EvenHeld orders a line although it is held.
 type EvenHeld struct {
-	Role     string         `json:"role"`
-	Position string         `json:"position,omitempty"` // empty for every position of the role
-	Part     catalog.PartNo `json:"part,omitempty"`     // which of the parts that are still possible; empty where the role is settled
-	Because  string         `json:"because"`
-	Who      string         `json:"who"`
-	At       string         `json:"at,omitempty"` // RFC 3339
+	Role     string           `json:"role"`               // or its name
+	Position string           `json:"position,omitempty"` // empty for every position of the role
+	Part     catalog.PartNo   `json:"part,omitempty"`     // which of the parts that are still possible; empty where the role is settled
+	Because  string           `json:"because"`
+	Who      string           `json:"who"`
+	At       string           `json:"at,omitempty"`  // RFC 3339
+	Why      []resolve.Reason `json:"why,omitempty"` // why it was held; given back with a plan
 }
 
 // AskError says what in an order cannot be done.

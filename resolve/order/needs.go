@@ -195,10 +195,11 @@ func (m *model) gather() error {
 	}
 	skip := map[string]bool{}
 	for _, s := range m.ask.Skip {
-		if role[catalog.Fold(s)] == nil {
+		ans := named(role, s)
+		if ans == nil {
 			return cannot("name one of the roles of the work: platewright resolve lists them", "there is no role %q in the answer to leave out", s)
 		}
-		skip[catalog.Fold(s)] = true
+		skip[catalog.Fold(ans.Role)] = true
 	}
 	for _, safe := range d.SafeToOrder {
 		ans := role[catalog.Fold(safe.Role)]
@@ -255,6 +256,19 @@ func (m *model) gather() error {
 	return nil
 }
 
+// named finds a role by its code or its name.
+func named(roles map[string]*resolve.RoleAnswer, text string) *resolve.RoleAnswer {
+	if r := roles[catalog.Fold(text)]; r != nil {
+		return r
+	}
+	for _, k := range sortedKeys(roles) {
+		if catalog.FoldValue(roles[k].Name) == catalog.FoldValue(text) {
+			return roles[k]
+		}
+	}
+	return nil
+}
+
 func later(l *line) int {
 	if l.Need == catalog.NeedRecommended {
 		return 1
@@ -274,10 +288,15 @@ func (m *model) evenHeld(role map[string]*resolve.RoleAnswer, skip map[string]bo
 		if strings.TrimSpace(x.Because) == "" {
 			return cannot("say why with --because TEXT", "%s is held, and no reason is given for ordering it all the same", name)
 		}
-		ans := role[catalog.Fold(x.Role)]
-		if ans == nil || skip[catalog.Fold(x.Role)] {
-			return cannot("name one of the held roles", "there is no role %q in the answer to order although it is held", x.Role)
+		which := "nothing is held"
+		if names := heldNames(d); len(names) > 0 {
+			which = "name one of what is held: " + strings.Join(names, ", ")
 		}
+		ans := named(role, x.Role)
+		if ans == nil || skip[catalog.Fold(ans.Role)] {
+			return cannot(which, "there is no role %q in the answer to order although it is held", x.Role)
+		}
+		x.Role = ans.Role
 		found := false
 		for i := range d.Held {
 			h := &d.Held[i]
@@ -285,6 +304,7 @@ func (m *model) evenHeld(role map[string]*resolve.RoleAnswer, skip map[string]bo
 				continue
 			}
 			found = true
+			x.Why = append(slices.Clone(x.Why), h.Why...)
 			lines, err := m.heldLines(ans, h, x)
 			if err != nil {
 				return err
@@ -298,7 +318,7 @@ func (m *model) evenHeld(role map[string]*resolve.RoleAnswer, skip map[string]bo
 			}
 		}
 		if !found {
-			return cannot("order it as it is, or name a held role", "%s is not held", name)
+			return cannot("order it as it is; "+which, "%s is not held", name)
 		}
 		m.p.EvenHeld = append(m.p.EvenHeld, x)
 	}

@@ -671,7 +671,7 @@ F, seal, S
 		{order.Ask{EvenHeld: []order.EvenHeld{{Role: "coil", Because: "x"}}}, "it must be said which part is ordered: C1 or C2"},
 		{order.Ask{EvenHeld: []order.EvenHeld{{Role: "coil", Part: "S", Because: "x"}}}, "S is none of the parts that coil can take"},
 		{order.Ask{EvenHeld: []order.EvenHeld{{Role: "seal", Because: "x"}}}, "seal is not held"},
-		{order.Ask{EvenHeld: []order.EvenHeld{{Role: "pump", Because: "x"}}}, `no role "pump"`},
+		{order.Ask{EvenHeld: []order.EvenHeld{{Role: "pump", Because: "x"}}}, "no role \"pump\" in the answer to order although it is held; name one of what is held: coil"},
 		{order.Ask{Skip: []string{"pump"}}, `no role "pump"`},
 		{order.Ask{Without: []string{"nobody"}}, `no supplier "nobody"`},
 	} {

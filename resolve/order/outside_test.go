@@ -394,6 +394,9 @@ func (j *judge) data(variant, work string) (string, bool) {
 		for i, q := range holds {
 			put("set HOLDS", "(%s,'%s')", at, i)
 			put("param holds", "[%s,'%s'] %d", at, i, q)
+			if fluid(i) {
+				put("set POURED", "(%s,'%s')", at, i)
+			}
 		}
 		tiers := [][2]string{{"1", o["price"]}}
 		for _, r := range j.rows("breaks", "supplier", o["supplier"], "stock", o["stock"]) {
@@ -411,7 +414,7 @@ func (j *judge) data(variant, work string) (string, bool) {
 		}
 	}
 	out := "data;\n"
-	for _, name := range []string{"set NEEDS", "set WAYS", "set ITEMS", "set WANTS", "set COMPS", "param want", "param comp", "set BRINGS", "param shelf", "set SUPPLIERS", "param freight", "param free", "param least", "set TIERS", "param price", "param upto", "set HOLDS", "param holds", "param most"} {
+	for _, name := range []string{"set NEEDS", "set WAYS", "set ITEMS", "set WANTS", "set COMPS", "param want", "param comp", "set BRINGS", "param shelf", "set SUPPLIERS", "param freight", "param free", "param least", "set TIERS", "param price", "param upto", "set HOLDS", "set POURED", "param holds", "param most"} {
 		text := ""
 		if b[name] != nil {
 			text = b[name].String()

@@ -17,6 +17,9 @@ type Proposal struct {
 	Edition     resolve.Edition    `json:"edition"` // on which it was decided
 	Unit        Unit               `json:"unit"`
 	Work        []Work             `json:"work"`
+	RoleNames   map[string]string  `json:"roleNames"`         // of the roles in the answer
+	Stopped     Stop               `json:"stopped,omitempty"` // why nothing at all is planned
+	Warnings    Warnings           `json:"warnings"`
 	Aim         purchase.Aim       `json:"aim"`
 	By          string             `json:"by,omitempty"`     // ISO 8601: nothing arrives later
 	Moment      string             `json:"moment,omitempty"` // by which the days are reckoned, on the shop's clock

@@ -43,7 +43,7 @@ func Propose(ctx context.Context, cat resolve.Catalogue, ask Ask) (*Proposal, er
 func stated(cat resolve.Catalogue, ask *Ask) (*model, error) {
 	d := ask.Decision
 	m := &model{reader: newReader(cat), ask: ask, notes: notes(d)}
-	m.p = &Proposal{Schema: Schema, Edition: d.Edition, Unit: unit(d), Work: []Work{}, Aim: ask.Aim, Orders: []Order{}, Shelf: []Pick{}, Reserved: []Reserved{}, Lines: []Line{}, Spares: []Spare{},
+	m.p = &Proposal{Schema: Schema, Edition: d.Edition, Unit: unit(d), Work: []Work{}, Aim: ask.Aim, RoleNames: map[string]string{}, Stopped: stop(d), Warnings: warnings(d), Orders: []Order{}, Shelf: []Pick{}, Reserved: []Reserved{}, Lines: []Line{}, Spares: []Spare{},
 		Uncovered: []Uncovered{}, Held: append([]resolve.HeldLine{}, d.Held...), EvenHeld: []EvenHeld{}, LeftOut: []LeftOut{}, Refused: []Refused{}, Doubles: []Double{},
 		Cautions: append([]resolve.Caution{}, d.Cautions...), Notes: []resolve.Note{}, By: day(ask.By)}
 	if !ask.Moment.IsZero() {
@@ -58,8 +58,16 @@ func stated(cat resolve.Catalogue, ask *Ask) (*model, error) {
 			m.p.Work = append(m.p.Work, Work{row.Work, row.Name, row.About})
 		}
 	}
-	if err := m.gather(); err != nil {
-		return nil, err
+	for _, r := range d.Roles {
+		m.p.RoleNames[r.Role] = r.Name
+	}
+	if m.p.Stopped != "" && len(ask.EvenHeld) > 0 {
+		return nil, cannot("read the unit again: platewright resolve says what cannot be", "nothing is ordered for a unit that is not known, held or not")
+	}
+	if m.p.Stopped == "" {
+		if err := m.gather(); err != nil {
+			return nil, err
+		}
 	}
 	// What is ordered although it is held is held no longer.
 	m.p.Held = slices.DeleteFunc(m.p.Held, func(h resolve.HeldLine) bool {
@@ -129,7 +137,7 @@ func (m *model) solve(ctx context.Context, p purchase.Problem, nodes int) (*purc
 	if m.ask.Nodes > 0 {
 		nodes = min(nodes, m.ask.Nodes)
 	}
-	plan, err := purchase.Solve(ctx, p, purchase.Options{Nodes: nodes})
+	plan, err := m.solveFluids(ctx, p, nodes)
 	if err == nil && plan == nil {
 		err = cannot("report the question with its catalogue", "the planner found neither a plan nor a reason why there is none")
 	}
@@ -169,6 +177,7 @@ func (m *model) tell(plan *purchase.Plan) error {
 	if err != nil {
 		return err
 	}
+	m.settleHeld()
 	for _, o := range plan.Orders {
 		s := m.suppliers[o.Supplier]
 		at := slices.IndexFunc(m.problem.Suppliers, func(s purchase.Supplier) bool { return s.Key == o.Supplier })
@@ -206,8 +215,16 @@ func (m *model) tell(plan *purchase.Plan) error {
 		}
 	}
 	for _, n := range m.ask.Decision.Notes {
-		if n.On == catalog.NoteOnPart && slices.ContainsFunc(p.Lines, func(l Line) bool {
-			return slices.ContainsFunc(l.Takes, func(t Taken) bool { return t.Part.Key() == catalog.Fold(n.Of) })
+		of := catalog.Fold(n.Of)
+		if n.On != catalog.NoteOnPart && n.ShopNote != nil && n.Part != "" {
+			of = n.Part.Key() // a note on a number of the part
+		} else if n.On != catalog.NoteOnPart {
+			continue
+		}
+		if slices.ContainsFunc(p.Lines, func(l Line) bool {
+			return slices.ContainsFunc(l.Takes, func(t Taken) bool {
+				return t.Part.Key() == of || slices.ContainsFunc(t.From, func(f From) bool { return f.Part.Key() == of })
+			})
 		}) {
 			p.Notes = append(p.Notes, n)
 		}

@@ -21,6 +21,7 @@ param price{TIERS};
 param upto{TIERS};
 set HOLDS dimen 3;                      # supplier, stock number, item
 param holds{HOLDS};
+set POURED dimen 3;                     # supplier, stock number, item: a fluid, bought only where it is filled in
 set OFFERS := setof{(s,o,t) in TIERS} (s,o);
 param most{OFFERS};
 
@@ -42,6 +43,7 @@ tier{(s,o) in OFFERS}: sum{(s,o,t) in TIERS} y[s,o,t] <= 1;
 above{(s,o,t) in TIERS}: x[s,o,t] >= t * y[s,o,t];
 below{(s,o,t) in TIERS}: x[s,o,t] <= upto[s,o,t] * y[s,o,t];
 used{(s,o) in OFFERS}: sum{(s,o,t) in TIERS} x[s,o,t] <= most[s,o] * u[s];
+kind{(s,o,i) in POURED}: sum{(s,o,t) in TIERS} x[s,o,t] <= most[s,o] * sum{(n,w,i) in WANTS} z[n,w];
 minimum{s in SUPPLIERS}: sum{(s,o,t) in TIERS} price[s,o,t] * x[s,o,t] >= least[s] * u[s];
 freed{s in SUPPLIERS}: f[s] <= u[s];
 never{s in SUPPLIERS: free[s] = 0}: f[s] = 0;

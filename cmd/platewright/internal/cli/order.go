@@ -291,7 +291,7 @@ func (a *app) order(c *cobra.Command, args []string, f *orderFlags) error {
 	option := func(d *resolve.Decision) error {
 		ask.Decision = d
 		plan, err := order.Propose(ctx, cat, ask)
-		out.Options = append(out.Options, render.OrderOption{Plan: plan, Leaves: []order.Risk{}})
+		out.Options = append(out.Options, render.OrderOption{Plan: plan, Decision: d, Leaves: []order.Risk{}})
 		return err
 	}
 	if err := option(d); err != nil {

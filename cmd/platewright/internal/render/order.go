@@ -10,6 +10,8 @@ import (
 	"github.com/shopspring/decimal"
 	"golang.org/x/text/currency"
 
+	"platewright/catalog"
+	"platewright/resolve"
 	"platewright/resolve/goods"
 	"platewright/resolve/order"
 	"platewright/resolve/purchase"
@@ -29,8 +31,9 @@ type Order struct {
 
 // OrderOption is one plan.
 type OrderOption struct {
-	Plan   *order.Proposal `json:"plan"`
-	Leaves []order.Risk    `json:"leaves"` // what it leaves as it is and the other one renews
+	Plan     *order.Proposal   `json:"plan"`
+	Decision *resolve.Decision `json:"-"`      // on which the plan was made
+	Leaves   []order.Risk      `json:"leaves"` // what it leaves as it is and the other one renews
 }
 
 // OrdersSchema names the form of [Orders] as JSON.
@@ -102,7 +105,7 @@ func forText(fs []order.For) string {
 		}
 		s += tail(", ", f.Position)
 		if f.EvenHeld {
-			s += " (HELD, ordered all the same)"
+			s += " (HELD)"
 		}
 		if !slices.Contains(out, s) {
 			out = append(out, s)
@@ -216,13 +219,13 @@ func proofText(p *order.Proposal) string {
 	case !p.Found:
 		return "the limit was reached before any plan was found; give it more time with --limit"
 	case !x.Proven:
-		return "the best found within the limit; none costs less than " + charged(x.Bound, p.Currency) + ", so it is at most " + charged(x.Gap, p.Currency) + " from the best"
+		return "the best found within the limit; among offers of what is needed none costs less than " + charged(x.Bound, p.Currency) + ", so it is at most " + charged(x.Gap, p.Currency) + " from the best"
 	case p.Aim == purchase.Earliest:
-		return "proven: nothing is here sooner, nor for less on that day"
+		return "proven among offers of what is needed: nothing is here sooner, nor for less on that day"
 	case p.Aim == purchase.FewestDeliveries:
-		return "proven: fewer deliveries cannot do, nor as few for less"
+		return "proven among offers of what is needed: fewer deliveries cannot do, nor as few for less"
 	}
-	return "proven: nothing that covers all this costs less"
+	return "proven among offers of what is needed: nothing that covers all this costs less"
 }
 
 // OrderText writes what to order for a person.
@@ -237,6 +240,9 @@ func OrderText(w io.Writer, x Order, s Screen) error {
 			numbers = append(numbers, o.Number+" to "+o.Order.Supplier)
 		}
 		p.put(0, 2, say("PLACED: ").in(good), sayf("%s, on card %d", allOf(numbers), x.Card))
+		if who := lookAlikesOf(plan); len(who) > 0 {
+			p.put(2, 2, sayf("Placed although it is not ruled out that the unit is %s: see the warnings.", anyOf(who)).in(warn))
+		}
 	}
 	for _, f := range x.Files {
 		p.put(0, 2, say("written: "+f).in(muted))
@@ -245,6 +251,7 @@ func OrderText(w io.Writer, x Order, s Screen) error {
 		p.sideBySide(x.Options)
 	}
 	for _, o := range x.Options {
+		p.orderWarnings(o.Plan, o.Decision, s)
 		p.proposal(o.Plan, x.Placed)
 	}
 	p.editionFoot(plan.Edition)
@@ -275,9 +282,13 @@ func totals(o *order.Proposal) string {
 	if !o.Found {
 		return "no plan found"
 	}
-	s := "nothing to buy"
+	held := ""
+	if len(o.Held) > 0 {
+		held = ", " + counted(len(o.Held), "line", "lines") + " held"
+	}
+	s := "nothing to buy" + held
 	if o.Deliveries > 0 {
-		s = counted(o.Deliveries, "order", "orders") + ", " + charged(o.Total, o.Currency)
+		s = counted(o.Deliveries, "order", "orders") + held + ", " + charged(o.Total, o.Currency)
 		if o.Arrives != "" {
 			s += ", all here on " + dayText(o.Arrives)
 		} else {
@@ -290,14 +301,20 @@ func totals(o *order.Proposal) string {
 func (p *page) proposal(o *order.Proposal, placed []order.Sheet) {
 	p.gap()
 	switch {
+	case o.Stopped == order.StopConflict:
+		p.put(0, 2, say("CONFLICT: ").in(alert), say("nothing is ordered until what was read and seen can be true"))
+	case o.Stopped == order.StopNotRead:
+		p.put(0, 2, say("NOT READ: ").in(alert), say("nothing is ordered until it is known which unit this is"))
 	case !o.Found:
 		p.put(0, 2, say("NO PLAN: ").in(alert), say(proofText(o)))
 	case !o.Complete:
 		p.put(0, 2, say("NOT ALL CAN BE HAD: ").in(alert), say(totals(o)))
+	case len(o.Lines) == 0:
+		p.put(0, 2, say("NOTHING IS PLANNED: ").in(warn), say(totals(o)))
 	default:
 		p.put(0, 2, say("PLAN: ").in(good), say(totals(o)))
 	}
-	if o.Found {
+	if o.Found && len(o.Lines) > 0 {
 		st := plain
 		if !o.Proof.Proven {
 			st = warn
@@ -305,11 +322,12 @@ func (p *page) proposal(o *order.Proposal, placed []order.Sheet) {
 		p.put(2, 2, say(proofText(o)).in(st))
 	}
 	p.put(2, 2, say("for "+unitLine(o.Unit)+tail(": ", workNames(o.Work))))
-	if o.Unit.Mixed {
-		p.put(2, 2, say("MIXED UNIT: its assemblies name different variants.").in(alert))
-	}
 	for _, h := range o.EvenHeld {
-		p.put(0, 2, say("ORDERED ALTHOUGH HELD: ").in(alert), say(evenHeldText(h)))
+		head := "FROM THE SHELF ALTHOUGH HELD: "
+		if o.Bought(h) {
+			head = "ORDERED ALTHOUGH HELD: "
+		}
+		p.put(0, 2, say(head).in(alert), say(evenHeldText(o, h)))
 	}
 	for _, x := range o.Orders {
 		number := ""
@@ -372,7 +390,7 @@ func (p *page) proposal(o *order.Proposal, placed []order.Sheet) {
 	if len(o.Held) > 0 {
 		p.head(warn, "HELD, not ordered")
 		for _, h := range o.Held {
-			p.put(2, 4, say(capitalWord(plainCode(h.Role))+tail(", ", h.Position)+": ").in(strong), say(sentences(tellers(h.Why))))
+			p.put(2, 4, say(capitalWord(roleOf(o, h.Role))+tail(", ", h.Position)+": ").in(strong), say(sentences(tellers(h.Why))))
 			if len(h.Release) > 0 {
 				p.put(4, 2, say("To release: ").in(strong), say(sentences(h.Release)))
 			}
@@ -380,9 +398,14 @@ func (p *page) proposal(o *order.Proposal, placed []order.Sheet) {
 	}
 	p.leftOut(o)
 	p.explained(o)
-	for i, n := range o.Notes {
-		if i == 0 {
+	first := true
+	for _, n := range o.Notes {
+		if confirmedWarning(n) || corrects(n) {
+			continue // a warning
+		}
+		if first {
 			p.head(warn, "NOTES ON WHAT IS TAKEN")
+			first = false
 		}
 		p.put(2, 4, say(glued(n.Of)+": ").in(strong), say(string(n.State)+" note, "+noteWords(n)))
 	}
@@ -394,8 +417,49 @@ func (p *page) proposal(o *order.Proposal, placed []order.Sheet) {
 	}
 }
 
-func evenHeldText(h order.EvenHeld) string {
-	s := plainCode(h.Role) + tail(" at ", h.Position)
+// roleOf gives the name of a role as the decision gives it.
+func roleOf(o *order.Proposal, code string) string {
+	if o != nil {
+		for c, name := range o.RoleNames {
+			if name != "" && catalog.Fold(c) == catalog.Fold(code) {
+				return lower(name)
+			}
+		}
+	}
+	return plainCode(code)
+}
+
+// lookAlikesOf names the look-alikes that are not ruled out.
+func lookAlikesOf(o *order.Proposal) []catalog.VariantCode {
+	var out []catalog.VariantCode
+	for _, l := range o.Warnings.LookAlikes {
+		if !slices.Contains(out, l.Variant) {
+			out = append(out, l.Variant)
+		}
+	}
+	return out
+}
+
+// orderWarnings writes what the decision warns of, its notes only as far as they are
+// on what the plan takes.
+func (p *page) orderWarnings(o *order.Proposal, d *resolve.Decision, s Screen) {
+	if d == nil {
+		return
+	}
+	seen := *d
+	seen.Notes = slices.DeleteFunc(slices.Clone(d.Notes), func(n resolve.Note) bool {
+		return n.On == catalog.NoteOnPart && !slices.ContainsFunc(o.Notes, func(x resolve.Note) bool { return x.Note == n.Note })
+	})
+	seen.LookAlikes = o.Warnings.LookAlikes // those ruled out are no matter of an order
+	t := newDecisionPage(&seen, s, false)
+	t.page = p
+	t.loud()
+	t.unread()
+	t.warnings()
+}
+
+func evenHeldText(o *order.Proposal, h order.EvenHeld) string {
+	s := roleOf(o, h.Role) + tail(" at ", h.Position)
 	if h.Part != "" {
 		s += " as " + glued(string(h.Part))
 	}
@@ -504,7 +568,7 @@ func sure(a *order.Other) string {
 func OrdersText(w io.Writer, x Orders, s Screen) error {
 	p := newPage(s)
 	for _, o := range x.Orders {
-		state, st := standingText(&o.Standing), plain
+		state, st := StandingText(&o.Standing), plain
 		switch {
 		case o.Complete:
 			st = good

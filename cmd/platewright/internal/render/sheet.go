@@ -128,7 +128,11 @@ func orderDoc(s order.Sheet) (*sheetDoc, error) {
 	d.add(blockTitle, d.title)
 	d.add(blockLoud, inventedLoud(s.Edition))
 	for _, h := range s.EvenHeld {
-		d.add(blockLoud, "Ordered although held: "+evenHeldText(h))
+		head := "On another order, although held: "
+		if slices.ContainsFunc(s.Held(), func(x order.EvenHeld) bool { return x.Role == h.Role && x.Position == h.Position }) {
+			head = "Ordered although held: "
+		}
+		d.add(blockLoud, head+evenHeldText(nil, h))
 	}
 	card := ""
 	if s.Card > 0 {
@@ -205,10 +209,15 @@ func workDoc(sheets []order.Sheet, p *order.Proposal, d *resolve.Decision) *shee
 	w.add(blockTitle, w.title)
 	w.add(blockLoud, inventedLoud(p.Edition))
 	for _, h := range p.EvenHeld {
-		w.add(blockLoud, "Ordered although held: "+evenHeldText(h))
+		head := "From the shelf although held: "
+		if p.Bought(h) {
+			head = "Ordered although held: "
+		}
+		w.add(blockLoud, head+evenHeldText(p, h)+tail(". It was held: ", sentences(tellers(h.Why))))
 	}
+	w.warnings(p, d)
 	for _, h := range p.Held {
-		w.add(blockLoud, "Held, not ordered: "+plainCode(h.Role)+tail(" at ", h.Position)+". "+sentences(tellers(h.Why))+tail(" To release: ", sentences(h.Release)))
+		w.add(blockLoud, "Held, not ordered: "+roleOf(p, h.Role)+tail(" at ", h.Position)+". "+sentences(tellers(h.Why))+tail(" To release: ", sentences(h.Release)))
 	}
 	for _, u := range p.Uncovered {
 		w.add(blockLoud, "Cannot be had: "+forText(u.Lines)+": "+uncoveredText(u))
@@ -227,6 +236,36 @@ func workDoc(sheets []order.Sheet, p *order.Proposal, d *resolve.Decision) *shee
 	w.table([]column{{"By", 0.5, false, true}, {"On", 0.3, false, true}, {"Test run", 0.2, false, true}}, [][]string{{blank, blank, tickCell}})
 	w.add(blockSmall, "Decided on: "+edition(p.Edition)+".")
 	return w
+}
+
+// warnings says in short what the decision warns of, and what is known of the parts.
+func (d *sheetDoc) warnings(p *order.Proposal, x *resolve.Decision) {
+	for _, a := range x.Assemblies {
+		if a.BySlip {
+			d.add(blockLoud, capitalWord(place(a.Assembly))+" is known only if there is a slip in what was read: read it again.")
+		}
+		if a.Assumed && a.Total > 0 && a.Basis != resolve.BasisAsBuilt {
+			d.add(blockLoud, capitalWord(place(a.Assembly))+" is assumed to be as built: read its label.")
+		}
+	}
+	for _, l := range x.LookAlikes {
+		if l.RuledOut != nil {
+			continue
+		}
+		s := "Look-alike of " + place(l.Assembly) + " not ruled out: " + string(l.Variant) + ". "
+		if len(l.TellApart) > 0 {
+			a := l.TellApart[0]
+			s += "Look at " + lower(a.Name) + ": " + anyOf(a.This) + " on " + string(l.Candidate) + ", " + anyOf(a.Other) + " on " + string(l.Variant) + "."
+		} else {
+			s += "Compare the parts before fitting."
+		}
+		d.add(blockLoud, s)
+	}
+	for _, n := range p.Notes {
+		if n.State == catalog.NoteConfirmed {
+			d.add(blockLoud, "Confirmed note on "+n.Of+": "+noteWords(n))
+		}
+	}
 }
 
 func (d *sheetDoc) steps(x *resolve.Decision, when catalog.When, title string) {
