@@ -16,6 +16,8 @@ import (
 	"platewright/catalog/store"
 	"platewright/cmd/platewright/internal/render"
 	"platewright/resolve"
+	"platewright/resolve/measure"
+	"platewright/resolve/measure/coil"
 	"platewright/resolve/order"
 )
 
@@ -68,6 +70,7 @@ func cardNumber(s string) (int, error) {
 type cardFlags struct {
 	who      string
 	revision int
+	check    func(*shop.Card) error // of the card as it is; nil for none
 }
 
 func (f *cardFlags) add(c *cobra.Command) {
@@ -153,6 +156,9 @@ on that. PLATE and the flags are those of: platewright resolve`,
 			}
 			out := render.CardAnswer{Schema: render.CardSchema, Did: "opened", Decision: d}
 			if _, err = a.changeShop(c.Context(), func(tx *store.ShopTx) error {
+				if out.Also, err = openCards(tx, plateKey(body, d)); err != nil {
+					return err
+				}
 				e.Card = tx.NextCard()
 				if _, err := tx.Append(e); err != nil {
 					return err
@@ -169,6 +175,36 @@ on that. PLATE and the flags are those of: platewright resolve`,
 	c.Flags().StringVar(&ref, "ref", "", "`TEXT`: the shop's own reference, such as whose it is")
 	c.Flags().StringVar(&flags.who, "who", "", whoHelp)
 	return c
+}
+
+// openCards gives the open cards of a unit, by what was read of it.
+func openCards(tx shopCards, unit string) ([]int, error) {
+	out := []int{}
+	cards, err := tx.Cards()
+	if err != nil {
+		return nil, err
+	}
+	for _, c := range cards {
+		if c.State != shop.CardOpen {
+			continue
+		}
+		es, err := tx.EventsAt([]int{c.Decided})
+		if err != nil {
+			return nil, err
+		}
+		b, err := shop.Body[shop.DecidedBody](es[0])
+		before := &resolve.Decision{}
+		if err == nil {
+			err = json.Unmarshal(b.Decision, before)
+		}
+		if err != nil {
+			return nil, fmt.Errorf("card %d: what was decided cannot be read: %w", c.Number, err)
+		}
+		if plateKey(b, before) == unit {
+			out = append(out, c.Number)
+		}
+	}
+	return out, nil
 }
 
 func (a *app) carded(x render.CardAnswer) error {
@@ -221,6 +257,11 @@ func (a *app) cardChangeWith(c *cobra.Command, text, did string, f cardFlags, ma
 		}
 		if err := seen(tx, "card", text, f.revision, card.Revision, card.Changes); err != nil {
 			return err
+		}
+		if f.check != nil {
+			if err := f.check(card); err != nil {
+				return err
+			}
 		}
 		e.Card = number
 		if _, err := tx.Append(e); err != nil {
@@ -471,14 +512,19 @@ What other units can have too belongs into a note of the shop: platewright note 
 func (a *app) cardMeasureCmd() *cobra.Command {
 	var flags cardFlags
 	c := &cobra.Command{
-		Use:               "measure CARD NAME=VALUE...",
-		Short:             "Write down what was measured on this unit",
+		Use:   "measure CARD NAME=VALUE...",
+		Short: "Write down what was measured on this unit",
+		Long: `Measure writes down figures with their units. 'coil SITE' and 'seal NAME' must be
+of the unit; platewright measure judges them.`,
 		Example:           `  platewright card measure 7 'coil P1=5.3 ohm' 'coil P2=5.1 ohm'`,
 		Args:              cobra.MinimumNArgs(2),
 		ValidArgsFunction: a.completeArgs(a.completeCards, func(string) []string { return nil }),
 		RunE: func(c *cobra.Command, args []string) error {
 			values, err := measured(args[1:])
 			if err != nil {
+				return err
+			}
+			if err := a.checkMeasured(args[0], values); err != nil {
 				return err
 			}
 			return a.cardChange(c, args[0], "measured", flags, func(who string) (shop.Event, error) {
@@ -488,6 +534,92 @@ func (a *app) cardMeasureCmd() *cobra.Command {
 	}
 	flags.add(c)
 	return c
+}
+
+// checkMeasured refuses values that cannot be read, and coils and seals that the unit
+// of a card has not.
+func (a *app) checkMeasured(card string, values []shop.Measured) error {
+	number, err := cardNumber(card)
+	if err != nil {
+		return err
+	}
+	s, err := a.ownShop()
+	if err != nil {
+		return err
+	}
+	c, err := s.Card(number)
+	if err != nil {
+		return err
+	}
+	q, _, err := storedDecision(s, c)
+	if err != nil {
+		return err
+	}
+	b, err := a.bench(q)
+	if err != nil {
+		return err
+	}
+	defer b.Close()
+	known := func(m shop.Measured, what, name string, names []string) error {
+		if slices.ContainsFunc(names, func(n string) bool { return catalog.Fold(n) == catalog.Fold(name) }) {
+			return nil
+		}
+		slices.Sort(names)
+		return usagef("%s=%s: the unit of card %d has no %s %s; it has: %s", m.Name, m.Value, number, what, name, strings.Join(slices.Compact(names), ", "))
+	}
+	for _, m := range values {
+		what, name, _ := strings.Cut(m.Name, " ")
+		name = strings.TrimSpace(name)
+		switch {
+		case strings.EqualFold(what, "coil") && name != "":
+			if _, err := coil.ParseReading(name, m.Value, 0); err != nil {
+				return usagef("%s=%s: %v", m.Name, m.Value, err)
+			}
+			cands, _, _, err := b.coilCandidates()
+			if err != nil {
+				return err
+			}
+			var names []string
+			for _, c := range cands {
+				for _, site := range c.Sites {
+					names = append(names, site.Site)
+				}
+			}
+			if err := known(m, "coil", name, names); err != nil {
+				return err
+			}
+		case strings.EqualFold(what, "seal") && name != "":
+			if _, err := measure.Parse(m.Value, measure.Length); err != nil {
+				return usagef("%s=%s: %v", m.Name, m.Value, err)
+			}
+			_, groups, _, err := b.seals("")
+			if err != nil {
+				return err
+			}
+			var names []string
+			for _, g := range groups {
+				for _, n := range g {
+					names = append(names, n.Seal)
+				}
+			}
+			if err := known(m, "seal", name, names); err != nil {
+				return err
+			}
+		case !anyQuantity(m.Value):
+			return usagef("%s=%s: no figure with a unit, such as 5.3 ohm or 31.5 mm; what was seen is written down with: platewright card note %d TEXT", m.Name, m.Value, number)
+		}
+	}
+	return nil
+}
+
+// anyQuantity tells whether a text is a figure with a unit of any kind.
+func anyQuantity(text string) bool {
+	for k := measure.Resistance; k <= measure.Ratio; k++ {
+		if _, err := measure.Parse(text, k); err == nil {
+			return true
+		}
+	}
+	return false
 }
 
 func (a *app) cardCloseCmd() *cobra.Command {
@@ -501,12 +633,22 @@ func (a *app) cardReopenCmd() *cobra.Command {
 func (a *app) cardEndCmd(use, short, did string, kind shop.Kind) *cobra.Command {
 	var flags cardFlags
 	var because string
+	var anyway bool
 	c := &cobra.Command{
 		Use:               use,
 		Short:             short,
 		Args:              cobra.ExactArgs(1),
 		ValidArgsFunction: a.completeArgs(a.completeCards),
 		RunE: func(c *cobra.Command, args []string) error {
+			if kind == shop.CardClosed && !anyway {
+				s, err := a.ownShop()
+				if err != nil {
+					return err
+				}
+				if flags.check, err = settled(s, args[0]); err != nil {
+					return err
+				}
+			}
 			return a.cardChange(c, args[0], did, flags, func(who string) (shop.Event, error) {
 				return shop.NewCardEvent(kind, who, shop.BecauseBody{Because: because})
 			})
@@ -514,7 +656,45 @@ func (a *app) cardEndCmd(use, short, did string, kind shop.Kind) *cobra.Command 
 	}
 	flags.add(c)
 	c.Flags().StringVar(&because, "because", "", "`TEXT`: why")
+	if kind == shop.CardClosed {
+		c.Flags().BoolVar(&anyway, "anyway", false, "close it although an order of it is not complete")
+	}
 	return c
+}
+
+// settled makes the check that nothing of a card's orders is outstanding. How they
+// stand is read before the change; whether they are complete, within it.
+func settled(s *store.Shop, text string) (func(*shop.Card) error, error) {
+	number, err := cardNumber(text)
+	if err != nil {
+		return nil, err
+	}
+	card, err := s.Card(number)
+	if err != nil {
+		return nil, err
+	}
+	stand, err := standings(s, card)
+	if err != nil {
+		return nil, err
+	}
+	return func(now *shop.Card) error {
+		var open []string
+		for _, o := range now.Orders {
+			if o.Complete {
+				continue
+			}
+			how := "placed just now"
+			if x, ok := stand[o.Order]; ok {
+				how = render.StandingText(&x)
+			}
+			open = append(open, fmt.Sprintf("%s to %s (%s)", o.Order, o.Supplier, how))
+		}
+		if len(open) == 0 || now.State != shop.CardOpen {
+			return nil
+		}
+		return &shop.RefusedError{What: fmt.Sprintf("card %d has orders that are not complete: %s", number, strings.Join(open, "; ")),
+			Mend: "settle them with platewright receive ORDER, since nothing is received on a closed card; or close it with --anyway"}
+	}, nil
 }
 
 func (a *app) cardAffectedCmd() *cobra.Command {

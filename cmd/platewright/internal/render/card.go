@@ -26,6 +26,7 @@ type CardAnswer struct {
 	Decision *resolve.Decision `json:"decision,omitempty"` // when it was decided or is shown
 	Events   []shop.Event      `json:"events"`             // when it is shown: its history
 	Standing Standing          `json:"standing"`           // how its orders stand
+	Also     []int             `json:"also,omitempty"`     // when it was opened: open cards on which the same was read
 	History  bool              `json:"-"`                  // tell the history in the text
 	Why      bool              `json:"-"`                  // show the proofs in the text
 }
@@ -85,7 +86,7 @@ func (p *page) cardLine(c *shop.Card, stand Standing) {
 	p.put(4, 2, say(work+"decided on "+cardEdition(c.Edition)))
 	for _, o := range c.Orders {
 		s := stand[o.Order]
-		p.put(4, 2, sayf("order %s to %s, %s: %s", o.Order, o.Supplier, counted(s.Lines, "line", "lines"), standingText(&s)))
+		p.put(4, 2, sayf("order %s to %s, %s: %s", o.Order, o.Supplier, counted(s.Lines, "line", "lines"), StandingText(&s)))
 	}
 	if c.Because != "" {
 		p.put(4, 2, say("closed because: "+c.Because))
@@ -112,6 +113,9 @@ func CardText(w io.Writer, x CardAnswer, s Screen) error {
 		p.put(0, 2, say(head+".").in(good))
 	}
 	p.cardLine(x.Card, x.Standing)
+	for _, n := range x.Also {
+		p.put(4, 2, sayf("Card %d is open with the same plate. ", n).in(warn), sayf("If it is the same unit, go on there, and close this one: platewright card close %d", x.Card.Number))
+	}
 	if x.Did == "shown" {
 		p.cardFindings(x)
 	}
@@ -231,7 +235,7 @@ func CardsAffectedText(w io.Writer, x CardsAffected, s Screen) error {
 			p.reasons("no longer: ", r.Gone)
 		}
 		for _, o := range c.Orders {
-			p.put(4, 2, sayf("Order %s to %s is %s, and would not be placed so now:", o.Order, o.Supplier, standingText(&o.Standing)).in(alert))
+			p.put(4, 2, sayf("Order %s to %s is %s, and would not be placed so now:", o.Order, o.Supplier, StandingText(&o.Standing)).in(alert))
 			for _, l := range o.Lines {
 				p.put(6, 4, say(plainCode(l.Role)+tail(" at ", l.Position)+": "+glued(string(l.Part))+" was ordered; now "+standsText([]resolve.Stand{l.Now})))
 			}

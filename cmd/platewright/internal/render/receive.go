@@ -134,8 +134,8 @@ func ScanLineText(w io.Writer, x Receive, line int, s Screen) error {
 	return err
 }
 
-// standingText says how an order stands in a few words.
-func standingText(s *goods.Standing) string {
+// StandingText says how an order stands in a few words.
+func StandingText(s *goods.Standing) string {
 	if s.Complete {
 		return "complete"
 	}
