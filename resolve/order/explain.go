@@ -43,11 +43,58 @@ func (m *model) explain(ctx context.Context, plan *purchase.Plan) error {
 			x.Fewest = o
 		}
 	}
+	if err := m.costFirst(ctx, plan); err != nil {
+		return err
+	}
 	forced := 0
 	for _, o := range plan.Orders {
 		for _, l := range o.Lines {
 			if err := m.cheaper(ctx, plan, o, l, &forced); err != nil {
 				return err
+			}
+		}
+	}
+	return nil
+}
+
+// costFirst says what the plan would cost with the first choice of each line for
+// which another is taken.
+func (m *model) costFirst(ctx context.Context, plan *purchase.Plan) error {
+	costed := 0
+	for i := range m.p.Lines {
+		l := &m.p.Lines[i]
+		if l.Instead == nil {
+			continue
+		}
+		if costed++; costed > mostForced {
+			break
+		}
+		for ni := range m.needs {
+			n := &m.needs[ni]
+			k := slices.IndexFunc(n.lines, func(j int) bool {
+				o := &m.lines[j].Line
+				return o.Role == l.Role && o.Position == l.Position && o.Consumable == l.Consumable
+			})
+			if k < 0 {
+				continue
+			}
+			p := m.problem
+			p.Needs = slices.Clone(p.Needs)
+			at := slices.IndexFunc(p.Needs, func(x purchase.Need) bool { return x.Key == n.key })
+			p.Needs[at].Ways = slices.Clone(p.Needs[at].Ways)
+			for w := range p.Needs[at].Ways {
+				if n.ways[w].of[k] != 0 {
+					p.Needs[at].Ways[w].Wants = []purchase.Amount{{Item: never, Qty: 1}}
+				}
+			}
+			s, err := m.solve(ctx, p, explainNodes)
+			if err != nil {
+				return err
+			}
+			o := other(plan, s)
+			l.Instead.Costed, l.Instead.Possible, l.Instead.Proven = true, o.Possible, o.Proven
+			if o.Possible {
+				l.Instead.Less = o.More
 			}
 		}
 	}
@@ -75,6 +122,7 @@ func (m *model) cheaper(ctx context.Context, plan *purchase.Plan, o purchase.Ord
 			continue
 		}
 		y := Cheaper{Supplier: c.Supplier, Stock: c.Stock, Part: m.offers[ref{c.Supplier, c.Stock}].Part, Than: o.Supplier, ThanNo: l.Stock,
+			Holds: m.pack(l.Good, ref{c.Supplier, c.Stock}), ThanPack: m.pack(l.Good, ref{o.Supplier, l.Stock}),
 			Saves: m.cost(o.Supplier, l.Total).Sub(price.Mul(decimal.NewFromInt(int64(packs))))}
 		switch {
 		case c.OnHand != purchase.AnyNumber && c.OnHand < packs:
@@ -92,6 +140,14 @@ func (m *model) cheaper(ctx context.Context, plan *purchase.Plan, o purchase.Ord
 		m.p.Explained.Cheaper = append(m.p.Explained.Cheaper, y)
 	}
 	return nil
+}
+
+// pack tells what a pack of an offer holds.
+func (m *model) pack(good string, at ref) Pack {
+	if m.fluids[good] {
+		return Pack{Litres: hundredths(m.packs[at])}
+	}
+	return Pack{Qty: m.packs[at]}
 }
 
 // force plans with no other offer of the good than the cheaper one.

@@ -31,7 +31,8 @@ type lineWay struct {
 // line is a line to be met, before it is planned.
 type line struct {
 	Line
-	ways []lineWay
+	ways  []lineWay
+	first bool // the first way is the first choice of the decision
 }
 
 // litres counts a volume in hundredths of a litre, rounded up.
@@ -235,7 +236,8 @@ func (m *model) gather() error {
 			m.p.LeftOut = append(m.p.LeftOut, LeftOut{Line: l, Reason: r})
 			continue
 		}
-		m.lines = append(m.lines, &line{Line: l, ways: ways})
+		w, ok := choiceWay(&choices[0])
+		m.lines = append(m.lines, &line{Line: l, ways: ways, first: ok && choices[0].Buyable && wantsKey(w.wants) == wantsKey(ways[0].wants)})
 	}
 	m.p.Held = slices.DeleteFunc(m.p.Held, func(h resolve.HeldLine) bool {
 		ans := role[catalog.Fold(h.Role)]

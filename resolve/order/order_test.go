@@ -640,6 +640,77 @@ S, rack A 2, 1
 	}
 }
 
+// What a kit on the order brings anyway stays on the shelf; the rest is taken from it.
+func TestKitLeavesTheShelf(t *testing.T) {
+	cat := catalogtest.World(t, []byte(base+`
+-- roles.csv --
+role
+a
+b
+-- work_roles.csv --
+work, role
+job, a
+job, b
+-- parts.csv --
+part, kind
+A, single
+B, single
+K, kit
+-- contents.csv --
+kit, part, qty
+K, A, 1
+K, B, 1
+-- fits.csv --
+of, role, part, qty
+F, a, A, 2
+F, b, B, 1
+-- shelf.csv --
+part, place, qty
+A, box 8, 2
+-- offers.csv --
+supplier, part, price, on_hand
+near, K, 10, 1
+near, B, 50, 1
+`))
+	p := proposed(t, cat, order.Ask{Decision: decided(t, cat, "ALDER", "job")})
+	if d := cmp.Diff([]string{"buy 1 × K at near for a, b", "shelf 1 A in box 8", "total 15"}, told(p)); d != "" {
+		t.Error(d)
+	}
+}
+
+// Where the first choice is not what is bought, it is named with what the other saves.
+func TestInsteadOfTheFirstChoice(t *testing.T) {
+	cat := catalogtest.World(t, []byte(base+`
+-- roles.csv --
+role
+coil
+-- work_roles.csv --
+work, role
+job, coil
+-- parts.csv --
+part
+OWN
+OTHER
+-- fits.csv --
+of, role, part, rank
+F, coil, OWN, 1
+F, coil, OTHER, 2
+-- offers.csv --
+supplier, part, price, on_hand
+near, OWN, 30, 1
+near, OTHER, 10, 1
+`))
+	p := proposed(t, cat, order.Ask{Decision: decided(t, cat, "ALDER", "job"), Explain: true})
+	x := p.Lines[0].Instead
+	if x == nil || len(x.Parts) != 1 || x.Parts[0] != "OWN" || !x.Possible || !x.Proven || x.Less.String() != "20" {
+		t.Errorf("instead: %+v", x)
+	}
+	p = proposed(t, cat, order.Ask{Decision: decided(t, cat, "ALDER", "job"), Preferred: true, Explain: true})
+	if p.Lines[0].Instead != nil {
+		t.Errorf("instead of what is bought: %+v", p.Lines[0].Instead)
+	}
+}
+
 func TestAskErrors(t *testing.T) {
 	world := base + `
 -- roles.csv --
@@ -720,6 +791,11 @@ far, A, 10, 9
 	ask.Rates = []purchase.Rate{{Currency: "USD", Rate: decimal.RequireFromString("0.1")}}
 	if d := cmp.Diff([]string{"buy 1 × A at far for a", "buy 1 × B at near for b", "total 16.3"}, told(proposed(t, cat, ask))); d != "" {
 		t.Error(d)
+	}
+	// Totals have the digits of the currency.
+	ask.Rates[0].Rate = decimal.RequireFromString("0.1111")
+	if p := proposed(t, cat, ask); p.Total.String() != "16.44" || !p.Goods.Add(p.Freight).Equal(p.Total) || !p.Proof.Bound.Equal(p.Total) {
+		t.Errorf("the total is %s", p.Total)
 	}
 }
 

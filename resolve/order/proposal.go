@@ -95,15 +95,26 @@ type Line struct {
 	Why        string         `json:"why,omitempty"`
 	OneTime    bool           `json:"oneTime,omitempty"` // used once, always new
 	EvenHeld   *EvenHeld      `json:"evenHeld,omitempty"`
+	Instead    *Instead       `json:"instead,omitempty"` // where the first choice of the decision is not what is taken
 	Takes      []Taken        `json:"takes"`
+}
+
+// Instead is the first choice of a line in the place of which another is taken.
+type Instead struct {
+	Parts    []catalog.PartNo `json:"parts"`
+	Costed   bool             `json:"costed"`   // the plan with it was made
+	Possible bool             `json:"possible"` // it can be had
+	Less     decimal.Decimal  `json:"less"`     // what the plan as a whole costs less without it, in its currency
+	Proven   bool             `json:"proven"`
 }
 
 // Taken is a part that a line takes, and whence it comes.
 type Taken struct {
 	Amount
-	Look      string `json:"look,omitempty"`
-	Companion bool   `json:"companion,omitempty"` // it must come along
-	From      []From `json:"from"`
+	Look      string         `json:"look,omitempty"`
+	Origin    catalog.Origin `json:"origin,omitempty"`
+	Companion bool           `json:"companion,omitempty"` // it must come along
+	From      []From         `json:"from"`
 }
 
 // From is where pieces come from.
@@ -171,6 +182,7 @@ type Spare struct {
 	Amount
 	Supplier string `json:"supplier"`
 	Stock    string `json:"stock"`
+	FillsUp  bool   `json:"fillsUp,omitempty"` // nothing of the offer is needed: it only fills the order up
 }
 
 // Uncovered is lines that the plan leaves out, with why.
@@ -258,6 +270,12 @@ type Explained struct {
 	Cheaper []Cheaper `json:"cheaper"`          // offers with a lower price that are not taken
 }
 
+// Pack is what a pack holds: pieces, or litres of a fluid.
+type Pack struct {
+	Qty    int             `json:"qty,omitempty"`
+	Litres catalog.Decimal `json:"litres,omitzero"`
+}
+
 // Cheaper is an offer that costs less a piece than one that is taken.
 type Cheaper struct {
 	Supplier string                 `json:"supplier"`
@@ -265,6 +283,8 @@ type Cheaper struct {
 	Part     catalog.PartNo         `json:"part"`
 	Than     string                 `json:"than"`      // the supplier of the line that is taken
 	ThanNo   string                 `json:"thanStock"` // its stock number
+	Holds    Pack                   `json:"pack"`      // what a pack of the offer holds
+	ThanPack Pack                   `json:"thanPack"`  // what a pack of that line holds
 	Saves    decimal.Decimal        `json:"saves"`     // on the goods of the line alone, in the plan's currency
 	Why      purchase.WhyNotCheaper `json:"why"`
 	More     *decimal.Decimal       `json:"more,omitempty"` // what the plan as a whole costs more with it; left out where it cannot be taken

@@ -37,6 +37,7 @@ func Propose(ctx context.Context, cat resolve.Catalogue, ask Ask) (*Proposal, er
 			return nil, err
 		}
 	}
+	m.p.roundTotals()
 	return m.p, nil
 }
 
@@ -173,6 +174,7 @@ func (m *model) tell(plan *purchase.Plan) error {
 	p.Goods, p.Freight, p.Total, p.Deliveries, p.Arrives = plan.Goods, plan.Freight, plan.Total, plan.Deliveries, day(plan.Arrives)
 	x := plan.Proof
 	p.Proof = Proof{x.Proven, x.Limit, x.Bound, x.Gap, day(x.Soonest), x.Deliveries, x.Nodes}
+	m.keepShelf(plan)
 	uses, err := m.deal(plan)
 	if err != nil {
 		return err
@@ -207,7 +209,7 @@ func (m *model) tell(plan *purchase.Plan) error {
 		if err != nil {
 			return err
 		}
-		p.Spares = append(p.Spares, Spare{a, s.Supplier, s.Stock})
+		p.Spares = append(p.Spares, Spare{a, s.Supplier, s.Stock, len(uses[ref{s.Supplier, s.Stock}]) == 0})
 	}
 	for _, u := range plan.Uncovered {
 		if err := m.uncovered(u); err != nil {
@@ -234,6 +236,32 @@ func (m *model) tell(plan *purchase.Plan) error {
 		p.Refused = append(p.Refused, Refused{r.Supplier, r.Stock, m.offers[ref{r.Supplier, r.Stock}].Part, WhyRefused(r.Why)})
 	}
 	return m.doubles()
+}
+
+// keepShelf leaves on the shelf what a kit on the order brings anyway.
+func (m *model) keepShelf(plan *purchase.Plan) {
+	for i := range plan.Spares {
+		s := &plan.Spares[i]
+		if m.offers[ref{s.Supplier, s.Stock}].Part.Key() == s.Item {
+			continue // no kit
+		}
+		for k := range plan.Covered {
+			c := &plan.Covered[k]
+			for u := 0; u < len(c.Uses); u++ {
+				q := min(s.Qty, c.Uses[u].Qty)
+				if c.Uses[u].Supplier != "" || c.Uses[u].Item != s.Item || q == 0 {
+					continue
+				}
+				rest := c.Uses[u]
+				rest.Qty -= q
+				c.Uses[u].Qty, c.Uses[u].Supplier, c.Uses[u].Stock = q, s.Supplier, s.Stock
+				if s.Qty -= q; rest.Qty > 0 {
+					c.Uses = slices.Insert(c.Uses, u+1, rest)
+				}
+			}
+		}
+	}
+	plan.Spares = slices.DeleteFunc(plan.Spares, func(s purchase.Spare) bool { return s.Qty == 0 })
 }
 
 func (m *model) need(key string) *joined {
@@ -283,6 +311,14 @@ func (m *model) deal(plan *purchase.Plan) (map[ref][]For, error) {
 		uses := slices.Clone(c.Uses)
 		for k, i := range n.lines {
 			l := m.lines[i].Line
+			if w.of[k] != 0 && m.lines[i].first {
+				l.Instead = &Instead{Parts: []catalog.PartNo{}}
+				for _, x := range m.lines[i].ways[0].wants {
+					if !x.companion {
+						l.Instead.Parts = append(l.Instead.Parts, x.part)
+					}
+				}
+			}
 			for _, x := range w.wants[k] {
 				t := Taken{Companion: x.companion, From: []From{}}
 				var err error
@@ -292,7 +328,7 @@ func (m *model) deal(plan *purchase.Plan) (map[ref][]For, error) {
 				if p, err := m.part(x.key); err != nil {
 					return nil, err
 				} else if p != nil {
-					t.Look = p.Look
+					t.Look, t.Origin = p.Look, p.Origin
 				}
 				items, err := m.expand(x.key, x.qty)
 				if err != nil {

@@ -16,6 +16,7 @@ import (
 
 	"github.com/shopspring/decimal"
 	"github.com/spf13/cobra"
+	"golang.org/x/text/currency"
 
 	"platewright/catalog"
 	"platewright/catalog/shop"
@@ -131,6 +132,9 @@ func (a *app) orderAsk(f *orderFlags) (order.Ask, error) {
 	ask := order.Ask{Aim: purchase.Aim(f.aim), Currency: strings.ToUpper(f.currency), Without: f.without, Skip: f.skip, Recommended: f.recommended, Preferred: f.preferred, Explain: true}
 	if !slices.Contains([]purchase.Aim{purchase.LeastCost, purchase.Earliest, purchase.FewestDeliveries}, ask.Aim) {
 		return ask, usagef("--aim %q: use least-cost, earliest or fewest-deliveries", f.aim)
+	}
+	if _, err := currency.ParseISO(ask.Currency); ask.Currency != "" && err != nil {
+		return ask, usagef("--currency %q is not a known currency: give its code of ISO 4217, such as EUR", f.currency)
 	}
 	oneDay := func(flag, s string) (catalog.Date, error) {
 		d, err := catalog.ParseDate(s)

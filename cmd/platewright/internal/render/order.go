@@ -96,6 +96,9 @@ func packText(l order.OrderLine) string {
 	return ""
 }
 
+// onlyFillsUp names what nothing needs.
+const onlyFillsUp = "it only fills the order up"
+
 func forText(fs []order.For) string {
 	var out []string
 	for _, f := range fs {
@@ -112,7 +115,7 @@ func forText(fs []order.For) string {
 		}
 	}
 	if len(out) == 0 {
-		return "nothing: it only fills the order up"
+		return "nothing: " + onlyFillsUp
 	}
 	return strings.Join(out, "; ")
 }
@@ -344,8 +347,9 @@ func (p *page) proposal(o *order.Proposal, placed []order.Sheet) {
 			if pack != "" {
 				pack = " (pack of " + pack + ")"
 			}
-			p.put(2, 4, say(what).in(strong), say(pack+" "+l.Name+", our "+glued(string(l.Part))+": "+charged(l.Total, x.Currency)))
+			p.put(2, 4, say(what).in(strong), say(pack+" "+l.Name+", our "+glued(string(l.Part))+served(l)+": "+charged(l.Total, x.Currency)))
 			p.put(6, 2, say("for "+forText(l.For)).in(muted))
+			p.instead(o, func(f order.From) bool { return f.Supplier == x.Supplier && f.Stock == l.Stock })
 			if l.Look != "" {
 				p.put(6, 2, say("looks like: "+l.Look).in(muted))
 			}
@@ -359,6 +363,7 @@ func (p *page) proposal(o *order.Proposal, placed []order.Sheet) {
 				s += ", out of the kit " + glued(string(x.Kit))
 			}
 			p.put(2, 4, say(s))
+			p.instead(o, func(f order.From) bool { return f.Supplier == "" && f.Place == x.Place && f.Part == x.Part })
 		}
 	}
 	for i, x := range o.Reserved {
@@ -374,7 +379,11 @@ func (p *page) proposal(o *order.Proposal, placed []order.Sheet) {
 	if len(o.Spares) > 0 {
 		p.head(strong, "LEFT OVER, for the shelf")
 		for _, x := range o.Spares {
-			p.put(2, 4, say(much(x.Amount)+" "+x.Name+", from "+x.Supplier))
+			s := much(x.Amount) + " " + x.Name + ", from " + x.Supplier
+			if x.FillsUp {
+				s += ": " + onlyFillsUp
+			}
+			p.put(2, 4, say(s))
 		}
 	}
 	for _, x := range o.Doubles {
@@ -550,11 +559,74 @@ func (p *page) explained(o *order.Proposal) {
 			s += ": " + charged(*c.More, o.Currency) + " more in all"
 		}
 		lower := "lower by the piece"
+		if c.Holds.Litres.Known {
+			lower = "lower by the litre"
+		}
 		if c.Saves.IsPositive() {
 			lower = charged(c.Saves, o.Currency) + " lower"
 		}
-		p.put(2, 4, say(glued(string(c.Part))+" at "+c.Supplier+", "+lower+" than at "+c.Than+": ").in(strong), say(s))
+		what, than := glued(string(c.Part))+" at "+c.Supplier, "at "+c.Than
+		if c.Supplier == c.Than {
+			what, than = glued(string(c.Part))+" as "+glued(c.Stock)+" at "+c.Supplier, "as "+glued(c.ThanNo)
+		}
+		if c.Holds.Qty != c.ThanPack.Qty || !c.Holds.Litres.Num.Equal(c.ThanPack.Litres.Num) {
+			what, than = what+holding(c.Holds), than+holding(c.ThanPack)
+		}
+		p.put(2, 4, say(what+", "+lower+" than "+than+": ").in(strong), say(s))
 	}
+}
+
+// holding says what a pack holds.
+func holding(x order.Pack) string {
+	switch {
+	case x.Litres.Known:
+		return " in packs of " + x.Litres.String() + string(glue) + "l"
+	case x.Qty > 1:
+		return " in packs of " + strconv.Itoa(x.Qty)
+	}
+	return " by the single piece"
+}
+
+// instead says of the lines that take something from a source what their first
+// choice was.
+func (p *page) instead(o *order.Proposal, from func(order.From) bool) {
+	for _, l := range o.Lines {
+		x := l.Instead
+		if x == nil || !slices.ContainsFunc(l.Takes, func(t order.Taken) bool { return !t.Companion && slices.ContainsFunc(t.From, from) }) {
+			continue
+		}
+		s := "instead of " + allOf(x.Parts) + ", the first choice for " + lower(l.Name)
+		switch {
+		case !x.Costed:
+		case !x.Possible:
+			s += ", which cannot be had"
+		case x.Less.IsNegative():
+			s += ": " + charged(x.Less.Neg(), o.Currency) + " more"
+		case x.Less.IsZero():
+			s += ": it costs the same"
+		default:
+			s += ": " + charged(x.Less, o.Currency) + " less"
+		}
+		if x.Costed && x.Possible && !x.Proven {
+			s += " (the best found within the limit)"
+		}
+		p.put(6, 2, say(s).in(warn))
+	}
+}
+
+// served marks what is not of the unit's own make, where a role takes it.
+func served(l order.OrderLine) string {
+	if slices.ContainsFunc(l.For, func(f order.For) bool { return f.Role != "" }) {
+		return origin(l.Origin)
+	}
+	return ""
+}
+
+func origin(x catalog.Origin) string {
+	if x == catalog.OriginAftermarket {
+		return " (aftermarket)"
+	}
+	return ""
 }
 
 func sure(a *order.Other) string {

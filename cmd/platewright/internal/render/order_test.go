@@ -282,11 +282,16 @@ func TestOrderWords(t *testing.T) {
 func TestWorkSheet(t *testing.T) {
 	d := stored(t, "decision", "open.json")
 	p := &order.Proposal{Edition: d.Edition, Unit: order.Unit{Plate: "P"}, Held: d.Held,
-		Lines: []order.Line{{Role: "seal", Name: "seal", Position: "front", OneTime: true, Takes: []order.Taken{{Amount: order.Amount{Part: "S-1", Name: "ring", Qty: 2}, From: []order.From{{Amount: order.Amount{Part: "S-1", Qty: 1}, Supplier: "q"}, {Amount: order.Amount{Part: "S-1", Qty: 1}, Place: "box 4"}}}}}}}
+		Lines: []order.Line{{Role: "seal", Name: "seal", Position: "front", OneTime: true, Takes: []order.Taken{{Amount: order.Amount{Part: "S-1", Name: "ring", Qty: 2}, From: []order.From{{Amount: order.Amount{Part: "S-1", Name: "ring", Qty: 1}, Supplier: "q"}, {Amount: order.Amount{Part: "S-1", Name: "ring", Qty: 1}, Place: "box 4"}}}}},
+			{Role: "gaskets", Name: "gaskets", Takes: []order.Taken{{Amount: order.Amount{Part: "K", Name: "kit", Qty: 1}, From: []order.From{{Amount: order.Amount{Part: "A", Name: "ring A", Qty: 1}, Supplier: "q"}, {Amount: order.Amount{Part: "B", Name: "ring B", Qty: 2}, Place: "box 8"}}}}},
+			{Role: "lid", Name: "lid", Takes: []order.Taken{{Amount: order.Amount{Part: "L", Name: "lid kit", Qty: 1}, From: []order.From{{Amount: order.Amount{Part: "A", Qty: 1}, Supplier: "q", Stock: "9", Kit: "L"}, {Amount: order.Amount{Part: "C", Qty: 1}, Supplier: "q", Stock: "9", Kit: "L"}}}}}}}
 	text := string(workDoc([]order.Sheet{{Number: "P0001-1", Order: order.Order{Supplier: "q"}}}, p, d).text(Screen{Width: 80}))
-	for _, want := range []string{"[ ] 2 S-1; ring; seal, front; always new; from P0001-1; shelf, box 4", "! Held, not ordered: ", "local rules and licensed\n  practice go before everything"} {
+	for _, want := range []string{"[ ] 1 S-1; ring; seal, front; always new; from P0001-1", "[ ] 1 S-1; ring; seal, front; always new; from shelf, box 4", "[ ] 1 A; ring A, of K; gaskets; from P0001-1", "[ ] 2 B; ring B, of K; gaskets; from shelf, box 8", "[ ] 1 L; lid kit; lid; from P0001-1", "! Held, not ordered: ", "local rules and licensed\n  practice go before everything"} {
 		if !strings.Contains(strings.ReplaceAll(text, string(glue), " "), want) {
 			t.Errorf("no %q in\n%s", want, text)
 		}
+	}
+	if strings.Contains(text, " K; kit") {
+		t.Errorf("a kit that does not come is named:\n%s", text)
 	}
 }

@@ -311,30 +311,65 @@ func (d *sheetDoc) parts(sheets []order.Sheet, p *order.Proposal) {
 			if l.EvenHeld != nil {
 				where += "; HELD, ordered all the same"
 			}
-			var from []string
-			for _, f := range t.From {
-				s := "shelf, " + f.Place
-				if f.Supplier != "" {
-					s = orWord(number[f.Supplier], f.Supplier)
+			for _, f := range comes(t, number) {
+				qty := strconv.Itoa(f.Qty)
+				if f.Litres.Known {
+					qty = f.Litres.String() + " l"
 				}
-				if f.Kit != "" && f.Kit != t.Part {
-					s += ", out of " + string(f.Kit)
-				}
-				if !slices.Contains(from, s) {
-					from = append(from, s)
-				}
+				rows = append(rows, []string{tickCell, qty, string(f.Part), f.Name + f.origin, where, f.from})
 			}
-			qty := strconv.Itoa(t.Qty)
-			if t.Litres.Known {
-				qty = t.Litres.String() + " l"
-			}
-			rows = append(rows, []string{tickCell, qty, string(t.Part), t.Name, where, strings.Join(from, "; ")})
 		}
 	}
 	if len(rows) > 0 {
 		d.add(blockHead, "Parts")
 	}
 	d.table([]column{{"", 0.05, false, false}, {"Qty", 0.08, true, false}, {"Part", 0.17, false, false}, {"What", 0.27, false, false}, {"Place", 0.25, false, false}, {"From", 0.18, false, true}}, rows)
+}
+
+// coming is what comes from one source.
+type coming struct {
+	order.Amount
+	origin, from string
+}
+
+// comes tells what really comes for a part, and whence: of a kit that is met by its
+// contents, what comes of them; the kit itself only where it comes whole.
+func comes(t order.Taken, number map[string]string) []coming {
+	whole := len(t.From) > 0
+	for _, f := range t.From {
+		whole = whole && f.Kit == t.Part && f.Supplier == t.From[0].Supplier && f.Stock == t.From[0].Stock && f.Place == t.From[0].Place
+	}
+	if whole {
+		return []coming{{t.Amount, origin(t.Origin), source(t.From[0], number)}}
+	}
+	var out []coming
+	for _, f := range t.From {
+		c := coming{Amount: f.Amount, from: source(f, number)}
+		if f.Part == t.Part {
+			c.origin = origin(t.Origin)
+		} else {
+			c.Name += ", of " + string(t.Part)
+		}
+		if f.Kit != "" {
+			c.from += ", out of " + string(f.Kit)
+		}
+		if i := slices.IndexFunc(out, func(o coming) bool { return o.Part == c.Part && o.from == c.from }); i >= 0 {
+			out[i].Qty += c.Qty
+			if c.Litres.Known {
+				out[i].Litres = catalog.Decimal{Num: out[i].Litres.Num.Add(c.Litres.Num), Known: true}
+			}
+			continue
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
+func source(f order.From, number map[string]string) string {
+	if f.Supplier != "" {
+		return orWord(number[f.Supplier], f.Supplier)
+	}
+	return "shelf, " + f.Place
 }
 
 func (d *sheetDoc) figures(t *decisionPage, f *resolve.Figures) {
