@@ -3,6 +3,7 @@ package resolve
 import (
 	"cmp"
 	"errors"
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -83,8 +84,10 @@ func (o *seenMark) compatible(shows []*catalog.Show) bool {
 
 func (o *seenMark) agrees(s *catalog.Show) bool {
 	if o.bench != nil {
-		row := o.bench.rows[s]
-		return row != nil && o.bench.agrees(row)
+		if row := o.bench.rows[s]; row != nil {
+			return o.bench.agrees(row)
+		}
+		return o.bench.agreesWith(s)
 	}
 	if o.mark.Kind != catalog.MarkMeasured {
 		return catalog.FoldValue(s.Value) == o.value
@@ -595,7 +598,13 @@ func (d *decider) seenAs(m *catalog.Mark, key string, o Observation) (*seenMark,
 		slices.Sort(names)
 		return nil, &QuestionError{Part: "mark", Value: o.Mark, Reason: UnknownName, Known: names}
 	}
+	if s, err := d.coilMark(m, key, o); err != nil || s != nil {
+		return s, err
+	}
 	s := &seenMark{mark: m, key: key, text: o.Value, value: catalog.FoldValue(o.Value)}
+	if m.Kind == catalog.MarkCounted && !isCount(s.value) {
+		return nil, &QuestionError{Part: "mark " + m.Mark + ", counted", Value: o.Mark + "=" + o.Value, Err: fmt.Errorf("%q %w", o.Value, errNoCount)}
+	}
 	if m.Kind == catalog.MarkMeasured {
 		n, err := measured(o.Value, m.Unit)
 		if err != nil {
@@ -604,6 +613,14 @@ func (d *decider) seenAs(m *catalog.Mark, key string, o Observation) (*seenMark,
 		s.num, s.value = n, n.String()
 	}
 	return s, nil
+}
+
+// errNoCount refuses what nobody can have counted.
+var errNoCount = errors.New("is no number; write what was counted as digits, such as 16")
+
+// isCount tells whether a folded value can be what was counted.
+func isCount(value string) bool {
+	return value != "" && !strings.ContainsFunc(value, func(r rune) bool { return r < '0' || r > '9' })
 }
 
 // measured reads the value of a measured mark, a number in the mark's unit or with
@@ -964,8 +981,9 @@ func showTexts(shows []*catalog.Show, m *catalog.Mark) []string {
 	out := []string{}
 	for _, s := range shows {
 		t := s.Value
-		if s.Tolerance.Known {
-			t += " ± " + s.Tolerance.String()
+		// What is measured can be off by both tolerances (C2).
+		if off := s.Tolerance.Num.Add(m.Tolerance.Num); s.Tolerance.Known || off.IsPositive() {
+			t += " ± " + off.String()
 		}
 		if m.Unit != "" {
 			t += " " + m.Unit

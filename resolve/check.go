@@ -2,6 +2,7 @@ package resolve
 
 import (
 	"cmp"
+	"errors"
 	"maps"
 	"slices"
 	"strconv"
@@ -78,7 +79,11 @@ func (d *decider) checks(open []askedRole) ([]check, error) {
 		if m.Force != catalog.Deciding || slices.ContainsFunc(d.seen, func(s *seenMark) bool { return s.key == key }) {
 			continue
 		}
-		if c, ok := d.markCheck(m, key, open); ok {
+		c, ok, err := d.markCheck(m, key, open)
+		if err != nil {
+			return nil, err
+		}
+		if ok {
 			out = append(out, c)
 		}
 	}
@@ -122,8 +127,23 @@ func (d *decider) checkID(c *check) string {
 
 // markCheck makes a check of a mark, with an answer for each value that a
 // remaining world shows or a condition names.
-func (d *decider) markCheck(m *catalog.Mark, key string, open []askedRole) (check, bool) {
+func (d *decider) markCheck(m *catalog.Mark, key string, open []askedRole) (check, bool, error) {
 	c := check{next: NextCheck{Kind: CheckMark, Assembly: m.Assembly, Mark: m.Mark, Name: m.Name, Effort: m.Effort, How: m.How, Unit: m.Unit, Caution: m.Caution}}
+	// Of the coil at a site the rows of the site count (C2a).
+	coil, err := d.coilMark(m, key, Observation{m.Mark, "1"})
+	if err != nil {
+		return c, false, err
+	}
+	shownBy := func(v *variant) ([]string, error) {
+		if coil != nil {
+			return coil.nominals(d.r, v)
+		}
+		var out []string
+		for _, s := range v.shown(key) {
+			out = append(out, s.Value)
+		}
+		return out, nil
+	}
 	spelled := map[string]string{}
 	other := false
 	for _, role := range open {
@@ -140,29 +160,57 @@ func (d *decider) markCheck(m *catalog.Mark, key string, open []askedRole) (chec
 			if !bears {
 				continue
 			}
-			for _, s := range co.v.shown(key) {
-				spelled[catalog.FoldValue(s.Value)] = s.Value
+			values, err := shownBy(co.v)
+			if err != nil {
+				return c, false, err
+			}
+			for _, v := range values {
+				spelled[catalog.FoldValue(v)] = v
 			}
 		}
 	}
 	if len(spelled)+b2i(other) < 2 {
-		return c, false
+		return c, false, nil
 	}
 	var values []string
+	ohms := map[string]catalog.Decimal{} // of the coil at a site: at 20 °C
 	for v := range spelled {
 		values = append(values, v)
+		if coil != nil {
+			if o, err := d.coilMark(m, key, Observation{m.Mark, spelled[v]}); err == nil {
+				ohms[v] = o.num
+			}
+		}
 	}
 	slices.SortFunc(values, func(a, b string) int {
-		x, e1 := decimal.NewFromString(a)
-		y, e2 := decimal.NewFromString(b)
-		if e1 == nil && e2 == nil {
-			return x.Cmp(y)
+		x, y := ohms[a], ohms[b]
+		if coil == nil || !x.Known && !y.Known {
+			n, e1 := decimal.NewFromString(a)
+			m, e2 := decimal.NewFromString(b)
+			if e1 == nil && e2 == nil {
+				return n.Cmp(m)
+			}
+		} else if x.Known && y.Known {
+			return cmp.Or(x.Num.Cmp(y.Num), strings.Compare(a, b))
 		}
-		return strings.Compare(a, b)
+		return cmp.Or(b2i(y.Known)-b2i(x.Known), strings.Compare(a, b))
 	})
 	for _, v := range values {
 		seen := &seenMark{mark: m, key: key, value: v}
-		if m.Kind == catalog.MarkMeasured {
+		agrees := func(v *variant) bool { return seen.compatible(v.shown(key)) }
+		switch {
+		case coil != nil:
+			var unread *QuestionError
+			if seen, err = d.coilMark(m, key, Observation{m.Mark, spelled[v]}); errors.As(err, &unread) {
+				continue // a value of a condition that is none
+			}
+			if err != nil {
+				return c, false, err
+			}
+			if agrees, err = d.coilAgrees(seen, open); err != nil {
+				return c, false, err
+			}
+		case m.Kind == catalog.MarkMeasured:
 			n, err := catalog.ParseDecimal(v)
 			if err != nil {
 				continue
@@ -175,7 +223,7 @@ func (d *decider) markCheck(m *catalog.Mark, key string, open []askedRole) (chec
 				// one that another's name.
 				return have.value == v || have.value == "" && !strings.Contains(have.not, ";"+v+";")
 			}
-			return !bears || seen.compatible(co.v.shown(key))
+			return !bears || agrees(co.v)
 		}})
 	}
 	if other {
@@ -186,7 +234,26 @@ func (d *decider) markCheck(m *catalog.Mark, key string, open []askedRole) (chec
 			return !bears || len(co.v.shown(key)) == 0
 		}})
 	}
-	return c, true
+	return c, true, nil
+}
+
+// coilAgrees tells which variants of the open roles a coil measured by the name of a
+// mark leaves: all where it would be faulty.
+func (d *decider) coilAgrees(o *seenMark, open []askedRole) (func(*variant) bool, error) {
+	gone := map[string]bool{}
+	for _, role := range open {
+		for _, co := range d.outcomes[role.key] {
+			if _, done := gone[co.v.key]; done {
+				continue
+			}
+			shows, err := o.shownBy(d.r, co.v)
+			if err != nil {
+				return nil, err
+			}
+			gone[co.v.key] = o.evident() && !o.compatible(shows)
+		}
+	}
+	return func(v *variant) bool { return !gone[v.key] }, nil
 }
 
 // mark gives the mark's value in the world, where the world speaks of it.

@@ -782,7 +782,7 @@ func statementsOf(t *rapid.T, w drawn, q resolve.Question, d *resolve.Decision, 
 	for r := range w.cat.Rows(catalog.TMarks) {
 		m := r.(*catalog.Mark)
 		for _, o := range q.Saw {
-			if o.Mark == m.Mark && m.Assembly == assembly && m.Force == catalog.Deciding {
+			if o.Mark == m.Mark && m.Assembly == assembly && m.Force == catalog.Deciding && coilMark(w.cat, m.Mark) == nil {
 				out = append(out, plainStatement{statementName(resolve.StatementMark, m.Mark, o.Value), func(v *catalog.Variant) bool { return agrees(w.cat, v, m, o.Value) }})
 			}
 		}
@@ -822,8 +822,12 @@ type plainBench struct {
 // benchStatement is C2a to C2c in plain words; nil for what is no evidence and for
 // marks. Read are the families that readings leave.
 func benchStatement(cat *memory.Catalogue, o resolve.Observation, read map[string]bool) *plainBench {
-	if _, mark := map[string]bool{"plug": true, "pins": true, "coil": true, "caps": true, "tube": true}[o.Mark]; mark {
+	name, sited := o.Mark, coilMark(cat, o.Mark)
+	if _, mark := map[string]bool{"plug": true, "pins": true, "coil": true, "caps": true, "tube": true}[o.Mark]; mark && sited == nil {
 		return nil
+	}
+	if sited != nil {
+		name = sited.Site
 	}
 	num := func(s string) decimal.Decimal { return decimal.RequireFromString(s) }
 	value, temp, _ := strings.Cut(o.Value, " at ")
@@ -839,7 +843,7 @@ func benchStatement(cat *memory.Catalogue, o resolve.Observation, read map[strin
 	}
 	var rows []row
 	for r := range cat.Rows(catalog.TSites) {
-		if s := r.(*catalog.Site); s.Site == o.Mark {
+		if s := r.(*catalog.Site); s.Site == name {
 			off := found.Mul(copper(s.Temp.Num)).Sub(s.Ohm.Num.Mul(copper(at))).Abs()
 			ok := !off.GreaterThan(s.Tolerance.Num.Mul(copper(at)))
 			rows = append(rows, row{s.Scope, s.Of, s.Role, ok, ok})
@@ -860,14 +864,36 @@ func benchStatement(cat *memory.Catalogue, o resolve.Observation, read map[strin
 		v := r.(*catalog.Variant)
 		families[string(v.Variant)] = v.Family
 	}
-	if !slices.ContainsFunc(rows, func(r row) bool { return r.speaks && (r.scope == catalog.OfFamily || read[families[r.of]]) }) {
+	// A mark of the site counts, with both tolerances, where there is no row of the site.
+	var shown []row
+	if sited != nil {
+		has := func(scope catalog.ShowScope, of string) bool {
+			return slices.ContainsFunc(rows, func(r row) bool { return r.scope == scope && r.of == of })
+		}
+		for r := range cat.Rows(catalog.TShows) {
+			s := r.(*catalog.Show)
+			if s.Mark != o.Mark || has(s.Scope, s.Of) || s.Scope == catalog.OfVariant && has(catalog.OfFamily, families[s.Of]) {
+				continue
+			}
+			off := found.Sub(num(s.Value).Mul(copper(at))).Abs()
+			ok := !off.GreaterThan(s.Tolerance.Num.Add(sited.Tolerance.Num).Mul(copper(at)))
+			shown = append(shown, row{s.Scope, s.Of, rows[0].role, ok, ok})
+		}
+	}
+	if !slices.ContainsFunc(slices.Concat(rows, shown), func(r row) bool { return r.speaks && (r.scope == catalog.OfFamily || read[families[r.of]]) }) {
 		return nil
 	}
 	out := &plainBench{allows: func(v *catalog.Variant) bool {
-		for _, of := range []row{{scope: catalog.OfVariant, of: string(v.Variant)}, {scope: catalog.OfFamily, of: v.Family}} {
-			for _, r := range rows {
-				if r.scope == of.scope && r.of == of.of {
-					return r.agrees
+		for _, list := range [][]row{rows, shown} {
+			for _, of := range []row{{scope: catalog.OfVariant, of: string(v.Variant)}, {scope: catalog.OfFamily, of: v.Family}} {
+				some, agree := false, false
+				for _, r := range list {
+					if r.scope == of.scope && r.of == of.of {
+						some, agree = true, agree || r.agrees
+					}
+				}
+				if some {
+					return agree
 				}
 			}
 		}
@@ -879,6 +905,26 @@ func benchStatement(cat *memory.Catalogue, o resolve.Observation, read map[strin
 		}
 	}
 	return out
+}
+
+// coilMark gives the mark of that name if it is the coil at a site that has rows, on
+// the assembly of their role (C2a); else nil.
+func coilMark(cat *memory.Catalogue, name string) *catalog.Mark {
+	for r := range cat.Rows(catalog.TMarks) {
+		m := r.(*catalog.Mark)
+		if m.Mark != name || m.Site == "" {
+			continue
+		}
+		for r := range cat.Rows(catalog.TSites) {
+			s := r.(*catalog.Site)
+			for r := range cat.Rows(catalog.TRoles) {
+				if o := r.(*catalog.Role); s.Site == m.Site && o.Role == s.Role && o.Assembly == m.Assembly {
+					return m
+				}
+			}
+		}
+	}
+	return nil
 }
 
 // agrees is C1 and C2 in plain words.

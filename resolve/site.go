@@ -19,6 +19,9 @@ import (
 // seenBench is what an observation of a coil or a seal knows beside that of a mark.
 type seenBench struct {
 	table  *catalog.Table              // sites or seals
+	key    string                      // of the site or seal
+	mark   *catalog.Mark               // of a coil, the mark of the site by whose name it was measured; nil for the site's own
+	shows  map[string][]*catalog.Show  // with mark: what variants without a row of the site are held to, by their keys
 	ohm    measure.Quantity            // of a coil
 	temp   measure.Quantity            // of a coil, when it was measured
 	length decimal.Decimal             // of a seal, in mm
@@ -78,6 +81,58 @@ func (s *seenBench) agrees(b *benchRow) bool {
 	return n.Can(s.length, caliper())
 }
 
+// agreesWith tells whether a coil measured by the name of a mark can be of a variant
+// that has no row of the site and shows this of the mark.
+func (s *seenBench) agreesWith(show *catalog.Show) bool {
+	nominal, err := catalog.ParseDecimal(show.Value)
+	return err == nil && coil.Agrees(s.ohm, s.temp, nominal.Num, show.Tolerance.Num, coil.Reference())
+}
+
+// coilMark gives an observation of a mark that is the coil at a site (C2a); nil where
+// the mark is none.
+func (d *decider) coilMark(m *catalog.Mark, key string, o Observation) (*seenMark, error) {
+	if m.Site == "" || m.Kind != catalog.MarkMeasured || m.Force != catalog.Deciding {
+		return nil, nil
+	}
+	if u, err := measure.ParseUnit(m.Unit); err != nil || u != measure.Ohm {
+		return nil, nil
+	}
+	t, site := catalog.TableByName(catalog.TSites), catalog.Fold(m.Site)
+	row, err := d.findBench(t, site)
+	if err != nil || row == nil {
+		return nil, err
+	}
+	role, err := d.r.role(catalog.Fold(row.role()))
+	if err != nil || role == nil || catalog.Fold(role.row.Assembly) != catalog.Fold(m.Assembly) {
+		return nil, err
+	}
+	s := &seenMark{key: key, text: strings.TrimSpace(o.Value), bench: &seenBench{table: t, key: site, mark: m, role: row.role(), shows: map[string][]*catalog.Show{},
+		own: map[string][]*catalog.Show{}, family: map[string][]*catalog.Show{}, rows: map[*catalog.Show]*benchRow{}}}
+	if err := s.readCoil(row.site, o.Mark); err != nil {
+		return nil, err
+	}
+	// What the rows of the site allow is all there is; of what is shown of the mark
+	// both tolerances stand in what it is held to.
+	own := *m
+	own.Tolerance = catalog.Decimal{}
+	s.mark = &own
+	s.value, s.num.Known = s.num.Num.String(), true
+	s.bench.faulty, err = d.faulty(s)
+	return s, err
+}
+
+// held gives what is shown of the mark as what a coil is held to: with both
+// tolerances.
+func (s *seenBench) held(shows []*catalog.Show) []*catalog.Show {
+	var out []*catalog.Show
+	for _, show := range shows {
+		own := *show
+		own.Tolerance = catalog.Decimal{Num: show.Tolerance.Num.Add(s.mark.Tolerance.Num), Known: true}
+		out = append(out, &own)
+	}
+	return out
+}
+
 // benchMark gives an observation of a coil or a seal, as of a measured, deciding
 // mark of its name on the assembly of its role; nil if the catalogue has none of
 // that name.
@@ -95,7 +150,7 @@ func (d *decider) benchMark(key, name, text string) (*seenMark, error) {
 		if err != nil || role == nil {
 			return nil, err
 		}
-		o := &seenMark{key: key, text: text, bench: &seenBench{table: t, role: row.role(),
+		o := &seenMark{key: key, text: text, bench: &seenBench{table: t, key: key, role: row.role(),
 			own: map[string][]*catalog.Show{}, family: map[string][]*catalog.Show{}, rows: map[*catalog.Show]*benchRow{}}}
 		if row.site != nil {
 			err = o.readCoil(row.site, name)
@@ -125,7 +180,11 @@ func (o *seenMark) readCoil(s *catalog.Site, name string) error {
 		o.bench.temp, err = measure.Parse(at, measure.Temperature)
 	}
 	if err != nil {
-		return &QuestionError{Part: "site " + s.Site + ", measured in Ω", Value: name + "=" + o.text, Err: err}
+		part := "site " + s.Site
+		if o.bench.mark != nil {
+			part = "mark " + o.bench.mark.Mark
+		}
+		return &QuestionError{Part: part + ", measured in Ω", Value: name + "=" + o.text, Err: err}
 	}
 	o.bench.ohm = reading.Value.In(measure.Ohm)
 	o.num.Num = coil.Bring(o.bench.ohm, o.bench.temp, coil.Reference()).Value
@@ -198,7 +257,7 @@ func (d *decider) faulty(o *seenMark) (bool, error) {
 	s, speaks := o.bench, false
 	against := func(b *benchRow) bool {
 		switch {
-		case b == nil || catalog.Fold(b.name()) != o.key:
+		case b == nil || catalog.Fold(b.name()) != s.key:
 		case b.site != nil:
 			speaks = s.agrees(b)
 		default:
@@ -212,7 +271,7 @@ func (d *decider) faulty(o *seenMark) (bool, error) {
 		return false, err
 	}
 	for _, f := range families { // they mostly agree, and are read already
-		b, err := d.r.benchRow(s.table, catalog.OfFamily, f, o.key)
+		b, err := d.r.benchRow(s.table, catalog.OfFamily, f, s.key)
 		if err != nil || !against(b) {
 			return false, err
 		}
@@ -221,10 +280,62 @@ func (d *decider) faulty(o *seenMark) (bool, error) {
 		return false, err
 	}
 	err = d.r.variantsOf(families, func(v *variant) (bool, error) {
-		b, err := d.r.benchRow(s.table, catalog.OfVariant, v.key, o.key)
+		b, err := d.r.benchRow(s.table, catalog.OfVariant, v.key, s.key)
 		return err == nil && against(b), err
 	})
+	if err != nil || speaks || s.mark == nil {
+		return err == nil && !speaks, err
+	}
+	speaks, err = d.shownAgrees(o, families)
 	return err == nil && !speaks, err
+}
+
+// shownAgrees tells whether a coil measured by the name of a mark agrees with what a
+// family, or a variant of the families given, shows of the mark that has no row of the
+// site to be held to.
+func (d *decider) shownAgrees(o *seenMark, families []string) (bool, error) {
+	s := o.bench
+	agrees := func(shows []*catalog.Show) bool {
+		return slices.ContainsFunc(s.held(shows), func(show *catalog.Show) bool { return catalog.Fold(show.Mark) == o.key && s.agreesWith(show) })
+	}
+	prefix := catalog.MakeKey(catalog.Fold(string(catalog.OfFamily)))
+	for at, ok, err := d.r.cat.Seek(d.r.tShows, prefix); ; at, ok, err = d.r.cat.Seek(d.r.tShows, at+"\x00") {
+		if err != nil {
+			return false, err
+		}
+		if !ok || !strings.HasPrefix(at, prefix) {
+			break
+		}
+		shows, err := group[catalog.Show](d.r.cat, d.r.tShows, at)
+		if err != nil {
+			return false, err
+		}
+		if !agrees(shows) {
+			continue
+		}
+		row, err := d.r.benchRow(s.table, catalog.OfFamily, catalog.Fold(shows[0].Of), s.key)
+		if err != nil || row == nil {
+			return err == nil, err
+		}
+	}
+	speaks := false
+	err := d.r.variantsOf(families, func(v *variant) (bool, error) {
+		shows, err := d.r.variantGroup(d.r.tShows, catalog.MakeKey(variantScope, v.key))
+		if err != nil {
+			return false, err
+		}
+		var own []*catalog.Show
+		for _, row := range shows {
+			own = append(own, row.(*catalog.Show))
+		}
+		if !agrees(own) {
+			return true, nil
+		}
+		rows, err := o.siteShown(d.r, v)
+		speaks = len(rows) == 0
+		return err == nil && !speaks, err
+	})
+	return speaks, err
 }
 
 // benchRow gives the row of that name of one family or variant, nil for none.
@@ -285,6 +396,40 @@ func (o *seenMark) shownBy(r *reader, v *variant) ([]*catalog.Show, error) {
 		}
 		return v.shown(o.key), nil
 	}
+	rows, err := o.siteShown(r, v)
+	if err != nil || len(rows) > 0 || o.bench.mark == nil {
+		return rows, err
+	}
+	shows, ok := o.bench.shows[v.key]
+	if !ok {
+		if err := r.loadShows(v); err != nil {
+			return nil, err
+		}
+		shows = o.bench.held(v.shown(o.key))
+		o.bench.shows[v.key] = shows
+	}
+	return shows, nil
+}
+
+// nominals gives the values that a coil of a variant has, as they are observed.
+func (o *seenMark) nominals(r *reader, v *variant) ([]string, error) {
+	shows, err := o.shownBy(r, v)
+	if err != nil {
+		return nil, err
+	}
+	var out []string
+	for _, s := range shows {
+		if row := o.bench.rows[s]; row != nil {
+			out = append(out, nominal(row.site))
+		} else {
+			out = append(out, s.Value)
+		}
+	}
+	return out, nil
+}
+
+// siteShown gives the row of a site or a seal that a variant has, or its family.
+func (o *seenMark) siteShown(r *reader, v *variant) ([]*catalog.Show, error) {
 	own, err := o.benchShown(r, o.bench.own, catalog.OfVariant, v.key)
 	if err != nil || len(own) > 0 {
 		return own, err
@@ -296,7 +441,7 @@ func (o *seenMark) benchShown(r *reader, known map[string][]*catalog.Show, scope
 	if shows, ok := known[of]; ok {
 		return shows, nil
 	}
-	row, err := r.benchRow(o.bench.table, scope, of, o.key)
+	row, err := r.benchRow(o.bench.table, scope, of, o.bench.key)
 	if err != nil {
 		return nil, err
 	}

@@ -28,13 +28,12 @@ type sited struct {
 
 // sitesOf gathers what the variants of open roles have at their sites, in the order
 // of the sites' keys. It is nil for a catalogue without sites.
-func (d *decider) sitesOf(open []askedRole) (map[string]*sited, []*variant, error) {
+func (d *decider) sitesOf(open []askedRole) (map[string]*sited, error) {
 	t := catalog.TableByName(catalog.TSites)
 	if _, some, err := d.r.cat.Seek(t, ""); err != nil || !some {
-		return nil, nil, err
+		return nil, err
 	}
 	sites, families := map[string]*sited{}, map[string][]catalog.Row{}
-	var variants []*variant
 	done := map[string]bool{}
 	for _, role := range open {
 		for i := range d.outcomes[role.key] {
@@ -43,15 +42,14 @@ func (d *decider) sitesOf(open []askedRole) (map[string]*sited, []*variant, erro
 				continue
 			}
 			done[v.key] = true
-			variants = append(variants, v)
 			own, err := d.r.variantGroup(t, catalog.MakeKey(variantScope, v.key))
 			if err != nil {
-				return nil, nil, err
+				return nil, err
 			}
 			family, ok := families[v.famKey]
 			if !ok {
 				if family, err = d.r.cat.Group(t, catalog.MakeKey(catalog.Fold(string(catalog.OfFamily)), v.famKey)); err != nil {
-					return nil, nil, err
+					return nil, err
 				}
 				families[v.famKey] = family
 			}
@@ -71,14 +69,14 @@ func (d *decider) sitesOf(open []askedRole) (map[string]*sited, []*variant, erro
 			}
 		}
 	}
-	return sites, variants, nil
+	return sites, nil
 }
 
 // siteChecks makes a check of each site at which remaining variants differ (N1),
 // and names by their keys the marks that are no checks beside a site that was
 // measured.
 func (d *decider) siteChecks(open []askedRole) (checks []check, measured []string, err error) {
-	sites, variants, err := d.sitesOf(open)
+	sites, err := d.sitesOf(open)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -103,25 +101,27 @@ func (d *decider) siteChecks(open []askedRole) (checks []check, measured []strin
 		if role == nil {
 			continue
 		}
-		seen := slices.ContainsFunc(d.seen, func(o *seenMark) bool { return o.key == key })
+		seen := slices.ContainsFunc(d.seen, func(o *seenMark) bool {
+			return o.key == key || o.bench != nil && o.bench.mark != nil && o.bench.key == key
+		})
 		c := check{site: true, next: NextCheck{Kind: CheckMark, Assembly: role.row.Assembly, Mark: s.name, Name: "resistance of the coil at site " + s.name,
 			Effort: minutes(coilMinutes), How: howCoil(s.name), Unit: "Ω"}}
 		stands := false
 		for i, m := range d.r.markOrder {
-			if m.Force != catalog.Deciding || m.Site == "" || d.r.fold(m.Site) != key || d.r.fold(m.Assembly) != role.assembly {
+			if m.Site == "" || d.r.fold(m.Site) != key {
 				continue
 			}
 			mark := d.r.markKeys[i]
-			shown, rows := true, true // wherever there is a row, the mark is shown; and the other way
-			for _, v := range variants {
-				shown = shown && (s.of[v.key] == nil || len(v.shown(mark)) > 0)
-				rows = rows && (s.of[v.key] != nil || len(v.shown(mark)) == 0)
+			coil, err := d.coilMark(m, mark, Observation{m.Mark, "1"})
+			if err != nil {
+				return nil, nil, err
 			}
-			if seen && rows {
+			if coil == nil {
+				continue
+			}
+			if stands = true; seen {
 				measured = append(measured, mark)
 			}
-			stands = stands || shown
-			c.next.Effort, c.next.How, c.next.Caution = m.Effort, m.How, m.Caution
 		}
 		if !seen && !stands && d.siteAnswers(&c, s, open) {
 			checks = append(checks, c)

@@ -32,6 +32,7 @@ const (
 // (C2c). It holds no line.
 type Condemned struct {
 	Part       CondemnedPart `json:"part"`
+	Name       string        `json:"name"`                 // of the site or the seal
 	Role       string        `json:"role"`                 // of its row
 	Sure       bool          `json:"sure"`                 // by the rows of every variant still possible; else only by those listed
 	NoEvidence bool          `json:"noEvidence,omitempty"` // it takes no variant away
@@ -59,9 +60,12 @@ func (d *decider) condemned(o *seenMark, as *assemblyWork) (*Condemned, error) {
 	if o.bench == nil {
 		return nil, nil
 	}
-	out := &Condemned{Part: CondemnedCoil, Role: o.bench.role, NoEvidence: o.bench.faulty, Sure: true, By: []CondemnedBy{}}
+	out := &Condemned{Part: CondemnedCoil, Name: o.mark.Mark, Role: o.bench.role, NoEvidence: o.bench.faulty, Sure: true, By: []CondemnedBy{}}
 	if o.bench.table.Name == catalog.TSeals {
 		out.Part = CondemnedSeal
+	}
+	if o.bench.mark != nil {
+		out.Name = o.bench.mark.Site
 	}
 	at := map[string]int{} // place in By, by what the row says
 	for _, v := range as.cands {
@@ -69,7 +73,7 @@ func (d *decider) condemned(o *seenMark, as *assemblyWork) (*Condemned, error) {
 		if err != nil {
 			return nil, err
 		}
-		if len(shows) == 0 {
+		if len(shows) == 0 || o.bench.rows[shows[0]] == nil {
 			out.Sure = out.Sure && o.bench.faulty
 			continue
 		}

@@ -15,7 +15,7 @@ PRAGMA temp_store = MEMORY;
 
 CREATE TABLE assembly(cat INT, a TEXT, follows TEXT);
 CREATE TABLE variant(cat INT, v TEXT, fam TEXT, sfrom INT, sto INT, bfrom INT, bto INT);
-CREATE TABLE mark(cat INT, m TEXT, a TEXT, kind TEXT, force TEXT, tol INT, wears TEXT);
+CREATE TABLE mark(cat INT, m TEXT, a TEXT, kind TEXT, force TEXT, tol INT, wears TEXT, site TEXT, ohm INT); -- ohm: it is measured in Ω
 CREATE TABLE show(cat INT, scope TEXT, o TEXT, m TEXT, val TEXT, num INT, tol INT);
 CREATE TABLE site(cat INT, scope TEXT, o TEXT, m TEXT, r TEXT, ohm INT, tol INT, temp INT); -- temp in tenths of a degree
 CREATE TABLE seal(cat INT, scope TEXT, o TEXT, m TEXT, r TEXT, len INT, tol INT, least INT, fitted INT);
@@ -74,13 +74,13 @@ CREATE INDEX mark_i ON mark(cat, m);
 CREATE TABLE sitemark AS
 SELECT DISTINCT s.cat, s.m, r.a FROM site s JOIN role r ON r.cat = s.cat AND r.r = s.r
 WHERE NOT EXISTS (SELECT 1 FROM mark m WHERE m.cat = s.cat AND m.m = s.m);
-INSERT INTO mark SELECT cat, m, a, 'measured', 'deciding', 0, '' FROM sitemark;
+INSERT INTO mark SELECT cat, m, a, 'measured', 'deciding', 0, '', '', 1 FROM sitemark;
 -- C2b: where neither a mark nor a site is called so, a seal is one that wears
 -- shorter, with 0.1 mm of measuring tolerance.
 CREATE TABLE sealmark AS
 SELECT DISTINCT s.cat, s.m, r.a FROM seal s JOIN role r ON r.cat = s.cat AND r.r = s.r
 WHERE NOT EXISTS (SELECT 1 FROM mark m WHERE m.cat = s.cat AND m.m = s.m);
-INSERT INTO mark SELECT cat, m, a, 'measured', 'deciding', 100000, 'shorter' FROM sealmark;
+INSERT INTO mark SELECT cat, m, a, 'measured', 'deciding', 100000, 'shorter', '', 0 FROM sealmark;
 CREATE TABLE shown AS
 SELECT cat, scope, o, m, val, num, tol, NULL AS temp, NULL AS fitted, NULL AS least FROM show
 UNION ALL
@@ -98,6 +98,28 @@ SELECT v.cat, v.v, s.m, s.val, s.num, s.tol, s.temp, s.fitted, s.least
 FROM variant v JOIN shown s ON s.cat = v.cat AND s.scope = 'family' AND s.o = v.fam
 WHERE NOT EXISTS (SELECT 1 FROM shown t WHERE t.cat = v.cat AND t.scope = 'variant' AND t.o = v.v AND t.m = s.m);
 CREATE INDEX sv_i ON sv(cat, v, m);
+
+-- C2a: a deciding mark in Ω whose site has rows on its assembly is the coil at that
+-- site: variants with a row of the site are held to it, others to what they show of
+-- the mark, with both tolerances and at 20 °C.
+CREATE TABLE coilmark AS
+SELECT DISTINCT m.cat, m.m, m.site, m.tol FROM mark m JOIN site s ON s.cat = m.cat AND s.m = m.site JOIN role r ON r.cat = s.cat AND r.r = s.r AND r.a = m.a
+WHERE m.kind = 'measured' AND m.force = 'deciding' AND m.ohm AND m.site <> '';
+CREATE TABLE held AS
+SELECT cat, scope, o, m, val, num, tol, temp, fitted, least, 1 AS row FROM shown x WHERE NOT EXISTS (SELECT 1 FROM coilmark k WHERE k.cat = x.cat AND k.m = x.m)
+UNION ALL
+SELECT s.cat, s.scope, s.o, k.m, NULL, s.ohm, s.tol, s.temp, NULL, NULL, 1 FROM site s JOIN coilmark k ON k.cat = s.cat AND k.site = s.m
+UNION ALL
+SELECT x.cat, x.scope, x.o, x.m, NULL, x.num, coalesce(x.tol, 0) + coalesce(k.tol, 0), 200, NULL, NULL, 0 FROM shown x JOIN coilmark k ON k.cat = x.cat AND k.m = x.m
+WHERE NOT EXISTS (SELECT 1 FROM site s WHERE s.cat = x.cat AND s.m = k.site AND s.scope = x.scope AND s.o = x.o)
+  AND NOT EXISTS (SELECT 1 FROM variant v JOIN site s ON s.cat = v.cat AND s.m = k.site AND s.scope = 'family' AND s.o = v.fam WHERE x.scope = 'variant' AND v.cat = x.cat AND v.v = x.o);
+CREATE INDEX held_i ON held(cat, scope, o, m);
+CREATE TABLE hv AS -- C1
+SELECT v.cat, v.v, s.m, s.val, s.fitted, s.least, s.row FROM variant v JOIN held s ON s.cat = v.cat AND s.scope = 'variant' AND s.o = v.v
+UNION ALL
+SELECT v.cat, v.v, s.m, s.val, s.fitted, s.least, s.row FROM variant v JOIN held s ON s.cat = v.cat AND s.scope = 'family' AND s.o = v.fam
+WHERE NOT EXISTS (SELECT 1 FROM held t WHERE t.cat = v.cat AND t.scope = 'variant' AND t.o = v.v AND t.m = s.m);
+CREATE INDEX hv_i ON hv(cat, v, m);
 
 -- The assemblies of each question, and how far each is from the root.
 CREATE TABLE depth AS
@@ -135,7 +157,7 @@ SELECT q.q, q.cat, o.m, o.val, s.scope, s.o, s.num, s.tol, s.temp, s.fitted,
     WHEN s.temp IS NOT NULL THEN abs(o.num * (1000000 + 393 * (s.temp - 200)) - s.num * (1000000 + 393 * (o.temp - 200))) <= coalesce(s.tol, 0) * (1000000 + 393 * (o.temp - 200))
     WHEN m.wears = 'shorter' THEN o.num <= s.num + coalesce(s.tol, 0) + coalesce(m.tol, 0)
     ELSE abs(o.num - s.num) <= coalesce(s.tol, 0) + coalesce(m.tol, 0) END AS near
-FROM obs o JOIN question q USING (q) JOIN mark m ON m.cat = q.cat AND m.m = o.m AND m.kind = 'measured' JOIN shown s ON s.cat = q.cat AND s.m = o.m;
+FROM obs o JOIN question q USING (q) JOIN mark m ON m.cat = q.cat AND m.m = o.m AND m.kind = 'measured' JOIN held s ON s.cat = q.cat AND s.m = o.m;
 CREATE INDEX numobs_i ON numobs(q, m, scope, o);
 -- C2c: readings at sites that agree with no row of all families and of the variants
 -- of the families read, and lengths shorter than use leaves any such seal.
@@ -144,7 +166,7 @@ SELECT DISTINCT w.q, v.fam FROM allow w JOIN question q USING (q) JOIN variant v
 CREATE INDEX famread_i ON famread(q, fam);
 CREATE TABLE faulty AS
 SELECT DISTINCT o.q, o.m FROM obs o JOIN question q USING (q)
-WHERE (EXISTS (SELECT 1 FROM sitemark k WHERE k.cat = q.cat AND k.m = o.m) OR EXISTS (SELECT 1 FROM sealmark k WHERE k.cat = q.cat AND k.m = o.m))
+WHERE (EXISTS (SELECT 1 FROM sitemark k WHERE k.cat = q.cat AND k.m = o.m) OR EXISTS (SELECT 1 FROM coilmark k WHERE k.cat = q.cat AND k.m = o.m) OR EXISTS (SELECT 1 FROM sealmark k WHERE k.cat = q.cat AND k.m = o.m))
   AND NOT EXISTS (
     SELECT 1 FROM numobs n WHERE n.q = o.q AND n.m = o.m AND n.low AND (n.near OR n.temp IS NULL)
       AND (n.scope = 'family' OR EXISTS (SELECT 1 FROM variant v JOIN famread f ON f.q = o.q AND f.fam = v.fam WHERE v.cat = q.cat AND v.v = n.o)));
@@ -192,14 +214,14 @@ FROM ev e JOIN base b ON b.q = e.q AND b.a = e.a JOIN variant v ON v.cat = b.cat
 WHERE CASE e.kind
   WHEN 'reading' THEN NOT EXISTS (SELECT 1 FROM allow w WHERE w.q = e.q AND w.n = e.n AND w.v = b.v)
   WHEN 'mark' THEN
-    EXISTS (SELECT 1 FROM sv WHERE sv.cat = e.cat AND sv.v = b.v AND sv.m = e.mark)
+    EXISTS (SELECT 1 FROM hv WHERE hv.cat = e.cat AND hv.v = b.v AND hv.m = e.mark)
     AND NOT EXISTS (
       SELECT 1 FROM sv JOIN mark m ON m.cat = sv.cat AND m.m = sv.m JOIN obs o ON o.q = e.q AND o.m = e.mark AND o.val = e.txt
       WHERE sv.cat = e.cat AND sv.v = b.v AND sv.m = e.mark AND m.kind <> 'measured' AND o.val = sv.val)
     AND NOT EXISTS (
       SELECT 1 FROM numobs n WHERE n.q = e.q AND n.m = e.mark AND n.val = e.txt AND n.low AND n.near
         AND (n.scope = 'variant' AND n.o = b.v
-             OR n.scope = 'family' AND n.o = v.fam AND NOT EXISTS (SELECT 1 FROM shown t WHERE t.cat = e.cat AND t.scope = 'variant' AND t.o = b.v AND t.m = e.mark)))
+             OR n.scope = 'family' AND n.o = v.fam AND NOT EXISTS (SELECT 1 FROM held t WHERE t.cat = e.cat AND t.scope = 'variant' AND t.o = b.v AND t.m = e.mark)))
   WHEN 'serial' THEN coalesce(e.txt + 0 < v.sfrom, 0) OR coalesce(e.txt + 0 > v.sto, 0)
   WHEN 'built' THEN (SELECT coalesce(u.b2 < v.bfrom, 0) OR coalesce(u.b1 > v.bto, 0) FROM unit u WHERE u.q = e.q)
   END;
@@ -706,7 +728,7 @@ SELECT 'mixed', q, max(mixed) FROM state GROUP BY q;
 -- C2c: what a seal is condemned by for a candidate that shows its row; of what is no
 -- evidence every row condemns.
 SELECT DISTINCT 'condemned', o.q, o.m, c.v FROM obs o JOIN question q USING (q) JOIN mark m ON m.cat = q.cat AND m.m = o.m
-JOIN cand c ON c.q = o.q AND c.a = m.a JOIN sv ON sv.cat = q.cat AND sv.v = c.v AND sv.m = o.m
+JOIN cand c ON c.q = o.q AND c.a = m.a JOIN hv sv ON sv.cat = q.cat AND sv.v = c.v AND sv.m = o.m AND sv.row
 WHERE EXISTS (SELECT 1 FROM faulty f WHERE f.q = o.q AND f.m = o.m)
   OR EXISTS (SELECT 1 FROM sealmark k WHERE k.cat = q.cat AND k.m = o.m) AND (coalesce(o.num < sv.least, 0) OR coalesce(o.num <= sv.fitted, 0));
 SELECT DISTINCT 'faulty', q, m FROM faulty;

@@ -209,6 +209,9 @@ func demoAsks(t *testing.T, w *world) []ask {
 		for _, value := range []string{"5.2", "10.1", "7", "11.9 at 60 °C"} { // at an actuator site, which every family of the demo has
 			put(resolve.Question{Plate: m.wear(plate, 1), Saw: []resolve.Observation{{Mark: "P1", Value: value}}})
 		}
+		for _, value := range []string{"5.81", "7", "11.1", "11.9 at 60 °C"} { // of the mark that is the coil at P1
+			put(resolve.Question{Plate: m.wear(plate, 1), Saw: []resolve.Observation{{Mark: "coil", Value: value}}})
+		}
 		for _, value := range []string{"39", "41.9"} { // of a seal, which one family of the demo has
 			put(resolve.Question{Plate: m.wear(plate, 1), Saw: []resolve.Observation{{Mark: "tube-middle", Value: value}}})
 		}

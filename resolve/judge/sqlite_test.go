@@ -225,7 +225,7 @@ func (l *loader) world(c int, w *world) {
 		case *catalog.Variant:
 			l.insert("variant", c, r.Variant.Key(), fold(r.Family), serialOrNull(r.SerialFrom), serialOrNull(r.SerialTo), firstOrNull(r.BuiltFrom), lastOrNull(r.BuiltTo))
 		case *catalog.Mark:
-			l.insert("mark", c, fold(r.Mark), fold(r.Assembly), string(r.Kind), string(r.Force), scaled(r.Tolerance, 6), string(r.Wears))
+			l.insert("mark", c, fold(r.Mark), fold(r.Assembly), string(r.Kind), string(r.Force), scaled(r.Tolerance, 6), string(r.Wears), fold(r.Site), r.Unit == "Ω")
 		case *catalog.Show:
 			l.insert("show", c, string(r.Scope), fold(r.Of), fold(r.Mark), value(r.Value), millionths(r.Value), scaled(r.Tolerance, 6))
 		case *catalog.Site:

@@ -90,6 +90,57 @@ func (m *maker) makeSheets(seed uint64) {
 	}
 }
 
+// makeCoilMark gives some worlds a mark that is the coil at the site K1, or is said to
+// be and is on another assembly, with rows that differ from those of the site, and
+// observations of it. It draws from chances of its own, as makeSites does.
+func (m *maker) makeCoilMark(seed uint64, role string, asks []ask) {
+	s := &maker{Rand: rand.New(rand.NewPCG(seed, 11))}
+	if s.chance(40) {
+		return
+	}
+	assembly := pick(s, []string{"case", "body"})
+	if s.chance(80) {
+		assembly = m.roleOn(role)
+	}
+	mark := &catalog.Mark{Mark: "coil", Assembly: assembly, Name: "coil", Kind: catalog.MarkMeasured, Force: catalog.Deciding, Unit: "Ω", Effort: decimal("5"), How: "measure", Site: "K1", Source: src}
+	if s.chance(50) {
+		mark.Tolerance = decimal("0.2")
+	}
+	m.w.add(catalog.TMarks, mark)
+	show := func(scope catalog.ShowScope, of string) {
+		m.w.add(catalog.TShows, &catalog.Show{Scope: scope, Of: of, Mark: "coil", Value: pick(s, []string{"5", "7", "10"}), Tolerance: decimal(pick(s, []string{"0.5", "1"})), Source: src})
+	}
+	for _, f := range m.families {
+		if s.chance(60) {
+			show(catalog.OfFamily, f)
+		}
+	}
+	for _, v := range m.variants {
+		if s.chance(30) {
+			show(catalog.OfVariant, string(v.Variant))
+		}
+	}
+	for i := range asks {
+		if s.chance(30) {
+			value := pick(s, []string{"5", "5.5", "5.7", "5.701", "7", "8.2", "9.5", "10.8", "11 at 40 °C", "11.001 at 40 °C", "7.5 at 60 °C", "14"})
+			if mark.Assembly != m.roleOn(role) {
+				value, _, _ = strings.Cut(value, " at ") // a mark like any other has no temperature
+			}
+			asks[i].question.Saw = append(asks[i].question.Saw, resolve.Observation{Mark: "coil", Value: value})
+		}
+	}
+}
+
+// roleOn gives the assembly that decides a role.
+func (m *maker) roleOn(role string) string {
+	for _, tr := range m.w.rows {
+		if r, ok := tr.row.(*catalog.Role); ok && r.Role == role {
+			return r.Assembly
+		}
+	}
+	return ""
+}
+
 // makeSites adds an actuator site to every family, for some variants one of their
 // own, and readings at it to some questions. It draws from chances of its own, so
 // that the rest of a world does not hang on it.
@@ -100,7 +151,10 @@ func (m *maker) makeSites(seed uint64, asks []ask) {
 		m.w.add(catalog.TSites, &catalog.Site{Scope: scope, Of: of, Site: "K1", Role: role, Ohm: decimal(pick(s, []string{"5", "10", "10.5"})), Tolerance: decimal(pick(s, []string{"0.5", "1"})),
 			Temp: decimal(pick(s, []string{"20", "20", "25", "40"})), Source: src})
 	}
-	for _, f := range m.families {
+	for i, f := range m.families {
+		if i > 0 && seed%3 == 0 {
+			continue // K1 of a family without rows, for which a mark of it can have some
+		}
 		add(catalog.OfFamily, f)
 	}
 	for _, v := range m.variants {
@@ -108,6 +162,7 @@ func (m *maker) makeSites(seed uint64, asks []ask) {
 			add(catalog.OfVariant, string(v.Variant))
 		}
 	}
+	m.makeCoilMark(seed, role, asks)
 	for i := range asks {
 		if s.chance(25) {
 			value := pick(s, []string{"5", "5.5", "5.501", "4.5", "9.5", "10.8", "11 at 40 °C", "11.001 at 40 °C", "10.786 at 40 °C", "6.4 at 80 °C", "7"})

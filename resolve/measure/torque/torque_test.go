@@ -73,10 +73,10 @@ func TestNeverBeyondTheTolerance(t *testing.T) {
 		{"6 N·m", "1 N·m", "1 lbf·ft", torque.Good},        // 4 lbf·ft are 5.42 N·m
 		{"6 N·m", "0.5 N·m", "1 lbf·ft", torque.NoSetting}, // off by 0.58
 		{"6 N·m", "0.5 N·m", "1 lbf·in", torque.Good},
-		{"6 N·m", "", "1 lbf·ft", torque.NoSetting},   // off by 9.6 per cent, and nothing says that it may
-		{"6 N·m", "", "1 lbf·in", torque.NoTolerance}, // off by 0.2
-		{"8.4 N·m", "", "1 N·m", torque.NoTolerance},  // off by 4.8
-		{"8.43 N·m", "", "1 N·m", torque.NoSetting},   // off by 5.1
+		{"6 N·m", "", "1 lbf·ft", torque.NoSetting},         // off by 9.6 per cent, and nothing says that it may
+		{"6 N·m", "", "1 lbf·in", torque.NoTolerance},       // off by 0.2
+		{"8.4 N·m", "", "1 N·m", torque.NoTolerance},        // off by 4.8
+		{"8.43 N·m", "", "1 N·m", torque.NoSetting},         // off by 5.1
 		{"4.5 N·m", "0.5 N·m", "1 N·m", torque.Good},        // at the very end
 		{"4.5 N·m", "0.499 N·m", "1 N·m", torque.NoSetting}, // beyond it by a thousandth
 		{"0.3 N·m", "1 N·m", "1 N·m", torque.NoSetting},     // the nearest mark is none at all

@@ -24,7 +24,7 @@ func (t *decisionPage) condemned(add func(...span)) {
 			}
 			continue
 		}
-		what := string(c.Part) + " " + o.Mark
+		what := string(c.Part) + " " + c.Name
 		again := ""
 		if c.NoEvidence {
 			again = " Measure it again: as it is, it tells of no variant and was not used to decide."
