@@ -305,9 +305,9 @@ func (p *page) proposal(o *order.Proposal, placed []order.Sheet) {
 	p.gap()
 	switch {
 	case o.Stopped == order.StopConflict:
-		p.put(0, 2, say("CONFLICT: ").in(alert), say("nothing is ordered until what was read and seen can be true"))
+		p.put(0, 2, say("CONFLICT: ").in(alert), say(stoppedText(o.Stopped)))
 	case o.Stopped == order.StopNotRead:
-		p.put(0, 2, say("NOT READ: ").in(alert), say("nothing is ordered until it is known which unit this is"))
+		p.put(0, 2, say("NOT READ: ").in(alert), say(stoppedText(o.Stopped)))
 	case !o.Found:
 		p.put(0, 2, say("NO PLAN: ").in(alert), say(proofText(o)))
 	case !o.Complete:
@@ -424,6 +424,17 @@ func (p *page) proposal(o *order.Proposal, placed []order.Sheet) {
 		}
 		p.put(2, 4, say(r.Supplier+" "+glued(r.Stock)+", "+glued(string(r.Part))+": "+whyRefused(r.Why)).in(muted))
 	}
+}
+
+// stoppedText says what has to come before any order.
+func stoppedText(x order.Stop) string {
+	switch x {
+	case order.StopConflict:
+		return "nothing is ordered until what was read and seen can be true"
+	case order.StopNotRead:
+		return "nothing is ordered until it is known which unit this is"
+	}
+	return string(x)
 }
 
 // roleOf gives the name of a role as the decision gives it.

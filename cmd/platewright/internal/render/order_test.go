@@ -268,6 +268,11 @@ func TestOrderWords(t *testing.T) {
 			t.Errorf("no words for %s", w)
 		}
 	}
+	for _, w := range s.words["order.Stop"] {
+		if stoppedText(order.Stop(w)) == w {
+			t.Errorf("no words for %s", w)
+		}
+	}
 	if len(s.words["purchase.WhyNotCheaper"]) < 8 || len(s.words["order.WhyRefused"]) < 8 || len(s.words["purchase.WhyUncovered"]) < 6 {
 		t.Error("the lists of reasons were not found")
 	}

@@ -208,6 +208,12 @@ func workDoc(sheets []order.Sheet, p *order.Proposal, d *resolve.Decision) *shee
 	}
 	w.add(blockTitle, w.title)
 	w.add(blockLoud, inventedLoud(p.Edition))
+	switch p.Stopped {
+	case order.StopConflict:
+		w.add(blockLoud, "Conflict: "+stoppedText(p.Stopped)+".")
+	case order.StopNotRead:
+		w.add(blockLoud, "Not read: "+stoppedText(p.Stopped)+".")
+	}
 	for _, h := range p.EvenHeld {
 		head := "From the shelf although held: "
 		if p.Bought(h) {
