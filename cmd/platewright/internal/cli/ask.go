@@ -128,7 +128,7 @@ func (g *dialogue) line() (string, error) {
 			return "", errors.Join(err, errLeft)
 		}
 		if !g.typed {
-			// Nobody's typing is on the screen: the transcript shows what was answered.
+			// Nothing that is typed is on the screen: what was answered is shown.
 			if err := g.say("%s", render.Shown(s)); err != nil {
 				return "", err
 			}
