@@ -110,6 +110,8 @@ func TestQueriesAreRead(t *testing.T) {
 		{"number ends in oh four two", "042 trailing"},
 		{"double seven three", "773"},
 		{"sleeve starting with 52", "52 leading"},
+		{"starts with drk four two", "DRK42 leading"},
+		{"starts with the figures four two", "42 leading"},
 		{"has two wires", ""},
 		{"drk 4110 s", "DRK4110S whole"},
 		{"P.218", "P218"},

@@ -592,3 +592,47 @@ func FuzzSearch(f *testing.F) {
 		}
 	})
 }
+
+// What counts a thing is less than what the thing is called, and stands in texts as
+// a word and in digits.
+func TestNumbersInWords(t *testing.T) {
+	x := open(t, demo(t), Options{})
+	for _, text := range []string{"solonoid kit ten ohm", "solenoid kit ten ohm"} {
+		hits := search(t, x, Query{Text: text, Limit: 3}).Hits
+		require.NotEmpty(t, hits)
+		require.Equal(t, "205.P.120", hits[0].Code, text)
+	}
+	hits := search(t, x, Query{Text: "twelve"}).Hits
+	require.NotEmpty(t, hits)
+	require.Equal(t, "UY54/006", hits[0].Code, "12 bolts")
+}
+
+// A letter for the digit that looks like it is looked for where nothing else is found.
+func TestMisreadNumbers(t *testing.T) {
+	x := open(t, demo(t), Options{})
+	for _, c := range []struct {
+		text string
+		read []string
+		want []string
+	}{
+		{"411O", []string{"4110", "411"}, []string{"DRK-4110-S", "XEB-411-A"}},
+		{"XEB-41l", []string{"XEB411"}, []string{"XEB-411-A"}},
+		{"starts with DRK4Z", []string{"DRK42"}, []string{"DRK-4230-S"}},
+	} {
+		res := search(t, x, Query{Text: c.text, Limit: 30})
+		require.Len(t, res.Words, 1)
+		require.True(t, res.Words[0].Misread, c.text)
+		require.Equal(t, c.read, res.Words[0].Read)
+		var got []string
+		for _, h := range res.Hits {
+			got = append(got, h.Code)
+		}
+		for _, w := range c.want {
+			require.Contains(t, got, w, c.text)
+		}
+	}
+	// What is found as it was typed is taken for nothing else.
+	for _, text := range []string{"4110", "DRK-4110-S", "XEB-411"} {
+		require.False(t, search(t, x, Query{Text: text}).Words[0].Misread, text)
+	}
+}

@@ -32,6 +32,7 @@ type term struct {
 	phrase []string
 	at     []int
 	filler bool
+	figure bool // a number in words: it counts the thing that other words name
 	prefix bool // * stood behind it
 	typed  int  // where it stands in the query
 }
@@ -58,6 +59,14 @@ type item struct {
 var spoken = map[string]string{
 	"zero": "0", "oh": "0", "o": "0", "nought": "0", "naught": "0", "nil": "0", "one": "1", "two": "2", "three": "3", "four": "4",
 	"five": "5", "six": "6", "seven": "7", "eight": "8", "nine": "9",
+}
+
+// figures are numbers as people say them where they count something. Texts write
+// them in digits or in words.
+var figures = map[string]string{
+	"two": "2", "three": "3", "four": "4", "five": "5", "six": "6", "seven": "7", "eight": "8", "nine": "9", "ten": "10",
+	"eleven": "11", "twelve": "12", "thirteen": "13", "fourteen": "14", "fifteen": "15", "sixteen": "16", "seventeen": "17", "eighteen": "18",
+	"nineteen": "19", "twenty": "20", "thirty": "30", "forty": "40", "fifty": "50", "sixty": "60", "seventy": "70", "eighty": "80", "ninety": "90", "hundred": "100",
 }
 
 // cues say where in a number the piece that follows stands.
@@ -161,7 +170,7 @@ func joinSpoken(text string, in []item) []item {
 
 // anchors gives numbers the place that the words before them say, and takes
 // these words out.
-func anchors(in []item) {
+func (x *Index) anchors(in []item) error {
 	for i := range in {
 		for _, c := range cues {
 			n := len(c.words)
@@ -186,6 +195,9 @@ func anchors(in []item) {
 			if c.anchor == "" {
 				break
 			}
+			if err := x.joinBefore(in, i+n, k); err != nil {
+				return err
+			}
 			in[k].anchor = c.anchor
 			for d := i; d < i+n; d++ {
 				in[d].done = true
@@ -193,6 +205,39 @@ func anchors(in []item) {
 			break
 		}
 	}
+	return nil
+}
+
+// joinBefore puts letters that stand between a cue and its number before the number,
+// where the catalogue has numbers that hold both: "starts with drk four two".
+func (x *Index) joinBefore(in []item, from, k int) error {
+	for ; from < k; from++ {
+		whole := in[k]
+		for j := k - 1; j >= from; j-- {
+			if in[j].done || len(in[j].folded) > 4 || len(in[j].words) != 1 || stopWords()[in[j].words[0]] {
+				whole.folded = ""
+				break
+			}
+			whole.folded = in[j].folded + whole.folded
+			whole.words = append(slices.Clone(in[j].words), whole.words...)
+		}
+		if whole.folded == "" {
+			continue
+		}
+		held, err := x.holdsNumber(whole.folded)
+		if err != nil {
+			return err
+		}
+		if held {
+			whole.from = in[from].from
+			for j := from; j < k; j++ {
+				in[j].done = true
+			}
+			in[k] = whole
+			return nil
+		}
+	}
+	return nil
 }
 
 // quoted takes the pieces between double quotes out of a text.
@@ -244,7 +289,9 @@ func (x *Index) parse(text string) ([]*term, error) {
 		}
 	}
 	list := items(rest)
-	anchors(list)
+	if err := x.anchors(list); err != nil {
+		return nil, err
+	}
 	numbers, err := x.numbersOf(rest, list)
 	if err != nil {
 		return nil, err
@@ -462,7 +509,11 @@ func (x *Index) wordsOf(list []item) ([]*term, error) {
 		if n == 1 && w.apart != nil {
 			t.alts = append(t.alts, alternative{x.stem.stemAll(w.apart), 1})
 		}
-		if err := x.alternatives(t, lower[:n]); err != nil {
+		if digits := figures[w.lower]; n == 1 && digits != "" {
+			t.figure = true
+			t.alts = append(t.alts, alternative{[]string{x.stem.stem(w.lower)}, 1}, alternative{[]string{digits}, 1})
+			t.word.Also = append(t.word.Also, digits)
+		} else if err := x.alternatives(t, lower[:n]); err != nil {
 			return nil, err
 		}
 		out = append(out, t)

@@ -66,6 +66,9 @@ type Word struct {
 	Anchor Anchor   `json:"anchor,omitempty"` // of a number: where in the number it must stand
 	Also   []string `json:"also"`             // words of the trade that were looked for too
 	Read   []string `json:"read"`             // what it was taken for, where it is not in any text as it was typed
+	// Misread says of a number that it was taken for one in which a letter stands for
+	// the digit that looks like it, or the other way round.
+	Misread bool `json:"misread,omitempty"`
 }
 
 // Anchor is where in a number a piece of it stands.

@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"math/bits"
 	"runtime/debug"
 	"slices"
 	"strings"
@@ -613,7 +614,7 @@ func (x *Index) candidates(terms []*term, f *filter) (*hits, []float64, bool, er
 			if n == 0 {
 				continue
 			}
-			idf := inverse(docs, n)
+			idf := inverse(docs, n) * t.share(len(terms))
 			held, err := x.give(all, a, idf, t.filler)
 			if err != nil {
 				return nil, nil, false, err
@@ -720,14 +721,19 @@ func (x *Index) linesOf(t *term) (lists []numberList, found [][]numberHit, cut b
 	if t.anchor != "" {
 		// People leave out the letter behind the figures, or mean the last ones
 		// that they can read.
-		_, err := look(func(si int) ([]numberHit, int, error) {
+		any, err := look(func(si int) ([]numberHit, int, error) {
 			lines, total := lists[si].find(t.number, "")
 			return lines, total, nil
 		})
-		return lists, found, cut, err
+		if any || err != nil {
+			return lists, found, cut, err
+		}
 	}
 	t.word.Read = []string{}
-	_, err = look(func(si int) ([]numberHit, int, error) {
+	any, err = look(func(si int) ([]numberHit, int, error) {
+		if t.anchor != "" {
+			return nil, 0, nil // a piece is no whole number with an error in it
+		}
 		lines := lists[si].near(t.number)
 		for _, h := range lines {
 			if n := string(lists[si][h.at:h.to]); len(t.word.Read) < 3 && !slices.Contains(t.word.Read, n) {
@@ -736,7 +742,91 @@ func (x *Index) linesOf(t *term) (lists []numberList, found [][]numberHit, cut b
 		}
 		return lines, 0, nil
 	})
-	return lists, found, cut, err
+	if any || err != nil {
+		return lists, found, cut, err
+	}
+	// Letters and digits that look alike, the other way round.
+	for _, other := range misread(t.number) {
+		any, err := look(func(si int) ([]numberHit, int, error) {
+			lines, total := lists[si].find(other, t.anchor)
+			return lines, total, nil
+		})
+		if err != nil {
+			return nil, nil, false, err
+		}
+		if !any {
+			continue
+		}
+		t.word.Misread, t.word.Read = true, append(t.word.Read, other)
+		// The letter can be one too many as well.
+		short := t.number[:len(t.number)-1]
+		t.number = other
+		if last := other[len(other)-1]; len(short) < 3 || last < '0' || last > '9' || strings.Trim(short[len(short)-3:], "0123456789") != "" {
+			return lists, found, cut, nil
+		}
+		for si := range x.shelves {
+			lines, total := lists[si].find(short, "")
+			cut = cut || total > len(lines)
+			for _, h := range lines {
+				if !slices.ContainsFunc(found[si], func(o numberHit) bool { return o.line == h.line }) {
+					h.anchor = AnchorNear
+					found[si] = append(found[si], h)
+				}
+			}
+			slices.SortFunc(found[si], func(a, b numberHit) int { return cmp.Compare(a.line, b.line) })
+		}
+		t.word.Read = append(t.word.Read, short)
+		return lists, found, cut, nil
+	}
+	return lists, found, cut, nil
+}
+
+// alikeDigits are the letters that are read for a digit, and vice versa (from
+// memory).
+var alikeDigits = map[byte]string{
+	'O': "0", 'Q': "0", 'D': "0", 'I': "1", 'L': "1", 'Z': "2", 'S': "5", 'G': "6", 'B': "8",
+	'0': "O", '1': "I", '2': "Z", '5': "S", '6': "G", '8': "B",
+}
+
+// mostMisread bounds how many places of a number are taken to be misread.
+const mostMisread = 4
+
+// misread gives what a folded number can be when letters and digits that look alike
+// were taken for each other, the fewest such places first.
+func misread(number string) []string {
+	var at []int
+	for i := 0; i < len(number); i++ {
+		if alikeDigits[number[i]] != "" {
+			at = append(at, i)
+		}
+	}
+	// A digit among letters is misread less often than a letter among digits.
+	slices.SortStableFunc(at, func(a, b int) int {
+		letter := func(i int) int {
+			if number[i] >= 'A' {
+				return 0
+			}
+			return 1
+		}
+		return letter(a) - letter(b)
+	})
+	at = at[:min(len(at), mostMisread)]
+	var out []string
+	for size := 1; size <= len(at); size++ {
+		for mask := 1; mask < 1<<len(at); mask++ {
+			if bits.OnesCount(uint(mask)) != size {
+				continue
+			}
+			b := []byte(number)
+			for k, i := range at {
+				if mask&(1<<k) != 0 {
+					b[i] = alikeDigits[number[i]][0]
+				}
+			}
+			out = append(out, string(b))
+		}
+	}
+	return out
 }
 
 // docsOf gives the documents of rows that have this number.
@@ -852,7 +942,7 @@ func (x *Index) together(terms []*term, weights []float64, all []*scores, docs i
 			}
 			n += least
 			if least > 0 {
-				weights[ti] = max(weights[ti], a.weight*inverse(docs, least))
+				weights[ti] = max(weights[ti], a.weight*inverse(docs, least)*t.share(len(terms)))
 			}
 		}
 		switch {
@@ -869,7 +959,7 @@ func (x *Index) together(terms []*term, weights []float64, all []*scores, docs i
 	slices.SortStableFunc(words, func(a, b word) int { return cmp.Compare(a.holders, b.holders) })
 	need := uint32(0)
 	for i, w := range append(words, extra...) {
-		if err := x.scoreWhere(terms[w.ti], all, docs, need, i == 0); err != nil {
+		if err := x.scoreWhere(terms[w.ti], len(terms), all, docs, need, i == 0); err != nil {
 			return 0, err
 		}
 		for _, c := range all {
@@ -909,7 +999,7 @@ func (x *Index) leastCount(words []string) (int, error) {
 
 // scoreWhere scores a term in the documents that hold the terms of need already,
 // or in all of them.
-func (x *Index) scoreWhere(t *term, all []*scores, docs int, need uint32, everywhere bool) error {
+func (x *Index) scoreWhere(t *term, of int, all []*scores, docs int, need uint32, everywhere bool) error {
 	holders := 0
 	for i, a := range t.alts {
 		if i > 0 && a.weight < 0.9 {
@@ -932,7 +1022,7 @@ func (x *Index) scoreWhere(t *term, all []*scores, docs int, need uint32, everyw
 		if n == 0 {
 			continue
 		}
-		idf := inverse(docs, n)
+		idf := inverse(docs, n) * t.share(of)
 		if everywhere || len(a.words) > 1 {
 			if _, err := x.give(all, a, idf, t.filler); err != nil {
 				return err
@@ -960,6 +1050,17 @@ func (x *Index) scoreWhere(t *term, all []*scores, docs int, need uint32, everyw
 		}
 	}
 	return nil
+}
+
+// figureShare is what a number in words weighs against the words of the thing.
+const figureShare = 0.5
+
+// share is what a term of a query with so many terms weighs of what it would weigh.
+func (t *term) share(of int) float64 {
+	if t.figure && of > 1 {
+		return figureShare
+	}
+	return 1
 }
 
 // fillerShare is what a filler weighs against a word that counts.

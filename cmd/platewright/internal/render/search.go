@@ -95,6 +95,8 @@ func (p *page) readWords(words []index.Word, total int) {
 		switch {
 		case w.Kind == index.WordUnmet:
 			p.put(2, 2, say("! ").in(warn), sayf("%s is found nowhere.", text))
+		case w.Misread:
+			p.put(2, 2, say("! ").in(warn), sayf("No number holds %s; taken for %s, since letters and digits look alike.", text, anyOf(w.Read)))
 		case w.Kind == index.WordNumber && len(w.Read) > 0:
 			p.put(2, 2, say("! ").in(warn), sayf("No number holds %s; one typing error away: %s.", text, anyOf(w.Read)))
 		case len(w.Read) > 0:
