@@ -69,12 +69,6 @@ func judge(cos []candidateOutcome) (Verdict, []Line) {
 	return Fits, shared
 }
 
-// settles tells only whether judge would settle the role.
-func settles(cos []candidateOutcome) bool {
-	v, _ := judge(cos)
-	return v != NotSettled
-}
-
 // groups gathers worlds with the same outcome (V2).
 func groups(cos []candidateOutcome) []Group {
 	if len(cos) == 1 {

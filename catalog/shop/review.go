@@ -156,8 +156,8 @@ func besideCatalogue(cat Catalogue, w *Wording, id string, put func(Concern, Rev
 	if err != nil {
 		return err
 	}
-	for _, r := range rows {
-		if n := r.(*catalog.Number); n.Part.Key() == w.Part.Key() {
+	if len(rows) > 0 { // a number stands for one part
+		if n := rows[0].(*catalog.Number); n.Part.Key() == w.Part.Key() {
 			put(ConcernNow, Reviewed{Settle: command + "withdraw " + id})
 		} else {
 			put(ConcernCatalogue, Reviewed{Part: n.Part, Settle: command + "withdraw " + id})

@@ -72,16 +72,8 @@ func (a *app) bench(q resolve.Question) (*benchUnit, error) {
 
 func (b *benchUnit) Close() error { return b.cat.Close() }
 
-// candidates gives what the assembly of a role can still be. Where nothing is
-// left, or more is left than a decision lists, the error says so.
-func (b *benchUnit) candidates(role string) ([]resolve.Candidate, error) {
-	name, ok := b.assembly[catalog.Fold(role)]
-	if !ok {
-		return nil, fmt.Errorf("the catalogue has no role %q; check the catalogue", role)
-	}
-	return b.candidatesOf(name)
-}
-
+// candidatesOf gives what an assembly can still be. Where nothing is left, or more
+// is left than a decision lists, the error says so.
 func (b *benchUnit) candidatesOf(assembly string) ([]resolve.Candidate, error) {
 	for _, s := range b.decision.Assemblies {
 		if catalog.Fold(s.Assembly) != catalog.Fold(assembly) {

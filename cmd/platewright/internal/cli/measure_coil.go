@@ -169,11 +169,11 @@ func (a *app) coilByHand(f coilFlags, set []coil.Reading, at coil.Conditions) er
 		if err != nil {
 			return err
 		}
-		tol := measure.Of(nominal.Value.Sub(nominal.Value), measure.Ohm)
 		if f.tolerance == "" {
 			return usagef("--nominal %s: give --tolerance too, how far a good one can be off", f.nominal)
 		}
-		if tol, err = quantity("--tolerance", f.tolerance, measure.Resistance); err != nil {
+		tol, err := quantity("--tolerance", f.tolerance, measure.Resistance)
+		if err != nil {
 			return err
 		}
 		known := func(q measure.Quantity) catalog.Decimal {
