@@ -162,7 +162,7 @@ func (p *planPart) work() (*PlanPart, error) {
 	if p.plan.First().Leaf {
 		return nil, nil
 	}
-	out := &PlanPart{Assemblies: []string{}, Roles: []string{}, LeftOut: orEmptyStrings(p.leftOut), Method: PlanMethod(p.plan.Method())}
+	out := &PlanPart{Assemblies: []string{}, Roles: []string{}, LeftOut: orEmpty(p.leftOut), Method: PlanMethod(p.plan.Method())}
 	for _, as := range p.assemblies {
 		out.Assemblies = append(out.Assemblies, as.row.Assembly)
 	}
@@ -173,7 +173,7 @@ func (p *planPart) work() (*PlanPart, error) {
 		// What the plan costs is worked out by following it to its ends, which a
 		// person who wants the next check alone need not wait for.
 		s := p.plan.Summary()
-		out.Never = orEmptyStrings(p.names(s.Never))
+		out.Never = orEmpty(p.names(s.Never))
 		out.Figures = &PlanFigures{Expected: hundredths(s.Expected), AtMost: s.Cut > 0, Lower: hundredths(s.Lower), Gap: hundredths(s.Gap), Worst: hundredths(s.Worst), Groups: s.Groups, Checks: s.Checks}
 		if s.Factor > 0 {
 			out.Figures.Factor = hundredths(s.Factor)
@@ -196,13 +196,6 @@ func (p *planPart) names(goals []string) []string {
 
 func hundredths(f float64) catalog.Decimal {
 	return minutesOf(int64(math.Round(f * 100)))
-}
-
-func orEmptyStrings(s []string) []string {
-	if s == nil {
-		return []string{}
-	}
-	return s
 }
 
 // makeWorlds joins what the open roles leave possible for each variant.
@@ -722,7 +715,7 @@ func (p *planPart) step(s *advise.Step, deep int) *NextCheck {
 		}
 		out.Unseen = a.Unseen
 		out.Probability = hundredths(a.Probability)
-		out.Leaves, out.Settles, out.Unsettled = []catalog.VariantCode{}, orEmptyStrings(p.names(a.Settled)), orEmptyStrings(p.names(a.Open))
+		out.Leaves, out.Settles, out.Unsettled = []catalog.VariantCode{}, orEmpty(p.names(a.Settled)), orEmpty(p.names(a.Open))
 		out.Unsettled = append(out.Unsettled, p.leftOut...)
 		left, real := map[string]bool{}, false
 		for _, id := range a.Worlds {

@@ -309,19 +309,7 @@ decides again what stands.`,
 		Args:              cobra.ExactArgs(1),
 		ValidArgsFunction: a.completeArgs(a.completeCards),
 		RunE: func(c *cobra.Command, args []string) error {
-			number, err := cardNumber(args[0])
-			if err != nil {
-				return err
-			}
-			s, err := a.ownShop()
-			if err != nil {
-				return err
-			}
-			card, err := s.Card(number)
-			if err != nil {
-				return err
-			}
-			q, _, err := storedDecision(s, card)
+			card, q, err := a.decidedCard(args[0])
 			if err != nil {
 				return err
 			}
@@ -536,22 +524,29 @@ of the unit; platewright measure judges them.`,
 	return c
 }
 
-// checkMeasured refuses values that cannot be read, and coils and seals that the unit
-// of a card has not.
-func (a *app) checkMeasured(card string, values []shop.Measured) error {
-	number, err := cardNumber(card)
+// decidedCard gives the card of a number as typed, with the question that it was
+// decided on last.
+func (a *app) decidedCard(text string) (*shop.Card, resolve.Question, error) {
+	number, err := cardNumber(text)
 	if err != nil {
-		return err
+		return nil, resolve.Question{}, err
 	}
 	s, err := a.ownShop()
 	if err != nil {
-		return err
+		return nil, resolve.Question{}, err
 	}
-	c, err := s.Card(number)
+	card, err := s.Card(number)
 	if err != nil {
-		return err
+		return nil, resolve.Question{}, err
 	}
-	q, _, err := storedDecision(s, c)
+	q, _, err := storedDecision(s, card)
+	return card, q, err
+}
+
+// checkMeasured refuses values that cannot be read, and coils and seals that the unit
+// of a card has not.
+func (a *app) checkMeasured(card string, values []shop.Measured) error {
+	c, q, err := a.decidedCard(card)
 	if err != nil {
 		return err
 	}
@@ -565,7 +560,7 @@ func (a *app) checkMeasured(card string, values []shop.Measured) error {
 			return nil
 		}
 		slices.Sort(names)
-		return usagef("%s=%s: the unit of card %d has no %s %s; it has: %s", m.Name, m.Value, number, what, name, strings.Join(slices.Compact(names), ", "))
+		return usagef("%s=%s: the unit of card %d has no %s %s; it has: %s", m.Name, m.Value, c.Number, what, name, strings.Join(slices.Compact(names), ", "))
 	}
 	for _, m := range values {
 		what, name, _ := strings.Cut(m.Name, " ")
@@ -606,7 +601,7 @@ func (a *app) checkMeasured(card string, values []shop.Measured) error {
 				return err
 			}
 		case !anyQuantity(m.Value):
-			return usagef("%s=%s: no figure with a unit, such as 5.3 ohm or 31.5 mm; what was seen is written down with: platewright card note %d TEXT", m.Name, m.Value, number)
+			return usagef("%s=%s: no figure with a unit, such as 5.3 ohm or 31.5 mm; what was seen is written down with: platewright card note %d TEXT", m.Name, m.Value, c.Number)
 		}
 	}
 	return nil
